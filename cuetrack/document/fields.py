@@ -1,0 +1,45 @@
+"""Kinds of text that documents hold: names, spoken lines, notes, words from a list."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, WithJsonSchema
+
+from cuetrack.document.model import refused
+from cuetrack.document.source import CONTROL_CHARACTER
+
+NAME_LENGTH = 120
+LINE_LENGTH = 500
+NOTES_LENGTH = 4000
+
+
+def _text_of_at_most(characters: int) -> BeforeValidator:
+    def checked(value: Any) -> Any:
+        if not isinstance(value, str):
+            return value  # pydantic says what it found instead
+        text = re.sub(r"\s+", " ", value).strip() if characters < NOTES_LENGTH else value.strip()
+        if not text:
+            raise refused("nothing is written here", "write a text, or leave the key out")
+        if len(text) > characters:
+            raise refused(f"{len(text)} characters, allowed are {characters}", "shorten the text")
+        control = CONTROL_CHARACTER.search(text)
+        if control:
+            raise refused(
+                f"control character U+{ord(control[0]):04X} in the text",
+                "remove it; it cannot be seen or spoken",
+            )
+        return text
+
+    return BeforeValidator(checked)
+
+
+def _text_schema(characters: int) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "minLength": 1, "maxLength": characters})
+
+
+# White space inside a name or a line is folded to single spaces; notes keep their lines.
+Name = Annotated[str, _text_of_at_most(NAME_LENGTH), _text_schema(NAME_LENGTH)]
+Line = Annotated[str, _text_of_at_most(LINE_LENGTH), _text_schema(LINE_LENGTH)]
+Notes = Annotated[str, _text_of_at_most(NOTES_LENGTH), _text_schema(NOTES_LENGTH)]

@@ -1,0 +1,224 @@
+"""The other small values of a plan: switches, counts, sides, tempo, level and loudness."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection
+from fractions import Fraction
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, PlainSerializer, PlainValidator, WithJsonSchema
+
+from cuetrack.document.fields import Name
+from cuetrack.document.model import refused
+from cuetrack.errors import TimeError, did_you_mean
+from cuetrack.sound.tone_table import COUNTDOWNS, PLAN_TONES
+from cuetrack.timebase import decimal_text, parse_duration
+
+By = Literal["tones", "voice", "both", "none"]
+Side = Literal["left", "right"]
+Level = Literal["easier", "standard", "harder"]
+AnnouncedPart = Literal["name", "setup", "equipment"]
+
+MAX_COUNT = 60
+
+_SWITCH_WORDS = {"on": True, "yes": True, "true": True, "off": False, "no": False, "false": False}
+
+
+def is_off(value: Any) -> bool:
+    """Whether `value` is the word for nothing at all."""
+    return isinstance(value, str) and _SWITCH_WORDS.get(value.strip().casefold()) is False
+
+
+def _switch(value: Any) -> bool:
+    if isinstance(value, bool):
+        return value
+    word = str(value).strip().casefold()
+    if word not in _SWITCH_WORDS:
+        raise refused(f"{str(value)!r} is neither on nor off", "write on or off")
+    return _SWITCH_WORDS[word]
+
+
+Switch = Annotated[
+    bool,
+    PlainValidator(_switch),
+    PlainSerializer(lambda value: "on" if value else "off", return_type=str),
+    WithJsonSchema({"enum": ["on", "off", True, False]}),
+]
+
+
+def _word_of(table: Collection[str], what: str) -> BeforeValidator:
+    def checked(value: Any) -> str:
+        word = str(value).strip()
+        if word not in table:
+            raise refused(f"{word[:40]!r} is no {what}", did_you_mean(word, table))
+        return word
+
+    return BeforeValidator(checked)
+
+
+def _words_schema(table: Collection[str]) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "enum": list(table)})
+
+
+ToneName = Annotated[str, _word_of(PLAN_TONES, "tone"), _words_schema(PLAN_TONES)]
+CountdownSound = Annotated[str, _word_of(COUNTDOWNS, "countdown"), _words_schema(COUNTDOWNS)]
+
+
+def _count_point(value: Any) -> Fraction:
+    """Seconds before the boundary: a bare number counts seconds here, a time is taken as one."""
+    text = str(value).strip()
+    try:
+        seconds = parse_duration(f"{text}s" if re.fullmatch(r"[\d.]+", text) else text).seconds
+    except TimeError:
+        raise refused(f"{text!r} is not a count", "write whole seconds, for example 10, 5, 3") from None
+    if not 0 < seconds <= 3600:
+        raise refused(f"a count at {text!r} is not possible", "write 1 up to 3600 seconds")
+    return seconds
+
+
+def _count_points(value: Any) -> tuple[Fraction, ...]:
+    if isinstance(value, list | tuple):
+        if len(value) > MAX_COUNT:
+            raise refused(f"{len(value)} counts, allowed are {MAX_COUNT}", "leave some out")
+        return tuple(sorted({_count_point(item) for item in value}, reverse=True))
+    text = str(value).strip()
+    if not re.fullmatch(r"\d{1,4}", text) or int(text) > MAX_COUNT:
+        raise refused(
+            f"count cannot be {text!r}" if not isinstance(value, dict) else "count cannot be a mapping",
+            f"write a whole number from 0 to {MAX_COUNT}, or a list such as [10, 5, 3, 2, 1]",
+        )
+    return tuple(Fraction(second) for second in range(int(text), 0, -1))
+
+
+def _count_as_written(points: tuple[Fraction, ...]) -> int | list[str]:
+    if points == tuple(range(len(points), 0, -1)):
+        return len(points)
+    return [decimal_text(point) for point in points]
+
+
+CountPoints = Annotated[
+    tuple[Fraction, ...],
+    PlainValidator(_count_points),
+    PlainSerializer(_count_as_written),
+    WithJsonSchema(
+        {
+            "description": "How many seconds are counted, or the very seconds before the boundary.",
+            "anyOf": [
+                {"type": "integer", "minimum": 0, "maximum": MAX_COUNT},
+                {"type": "array", "items": {"type": ["number", "string"]}, "maxItems": MAX_COUNT},
+            ],
+            "examples": [3, [10, 5, 3, 2, 1]],
+        }
+    ),
+]
+
+
+def _one_or_many(value: Any) -> Any:
+    return value if isinstance(value, list | tuple) else [value]
+
+
+def _or_one(items: dict[str, Any]) -> WithJsonSchema:
+    return WithJsonSchema({"anyOf": [items, {"type": "array", "items": items}]})
+
+
+Names = Annotated[
+    tuple[Name, ...], BeforeValidator(_one_or_many), _or_one({"type": "string", "minLength": 1})
+]
+
+
+def _announced(value: Any) -> Any:
+    return () if is_off(value) or value is False else _one_or_many(value)
+
+
+AnnouncedParts = Annotated[
+    tuple[AnnouncedPart, ...],
+    BeforeValidator(_announced),
+    PlainSerializer(lambda parts: list(parts) or "off"),
+    WithJsonSchema(
+        {
+            "description": "What is said of the next move: name, setup, equipment; or off.",
+            "anyOf": [
+                {"enum": ["off", "name", "setup", "equipment", False]},
+                {"type": "array", "items": {"enum": ["name", "setup", "equipment"]}},
+            ],
+        }
+    ),
+]
+
+
+def _sides(value: Any) -> tuple[Side, ...]:
+    if isinstance(value, str) and value.strip() == "both":
+        return ("left", "right")
+    words = [str(word).strip() for word in _one_or_many(value)]
+    allowed: tuple[Side, ...] = ("left", "right")
+    for word in words:
+        if word not in allowed:
+            raise refused(f"{word!r} is no side", did_you_mean(word, ("left", "right", "both")))
+    if len(set(words)) != len(words) or not words:
+        raise refused("each side is named once", "write both, left, right, or [right, left]")
+    return tuple(side for word in words for side in allowed if side == word)
+
+
+Sides = Annotated[
+    tuple[Side, ...],
+    PlainValidator(_sides),
+    PlainSerializer(list),
+    WithJsonSchema(
+        {
+            "description": "both is left, then right; a list gives the order.",
+            "anyOf": [
+                {"enum": ["both", "left", "right"]},
+                {"type": "array", "items": {"enum": ["left", "right"]}, "maxItems": 2},
+            ],
+        }
+    ),
+]
+
+
+def _quantity(unit: str, lowest: Fraction, highest: Fraction, example: str) -> PlainValidator:
+    """A number with its one unit, between two limits."""
+    pattern = re.compile(rf"([-−]?\d{{1,6}}(?:\.\d{{1,6}})?)\s*{unit}", re.IGNORECASE)
+
+    def checked(value: Any) -> Fraction:
+        if isinstance(value, Fraction):
+            return value
+        text = str(value).strip()
+        match = pattern.fullmatch(text)
+        if match is None:
+            raise refused(f"{text[:40]!r} is not a number of {unit}", f"write it like {example}")
+        number = Fraction(match[1].replace("−", "-"))
+        if not lowest <= number <= highest:
+            limits = f"{decimal_text(lowest)} to {decimal_text(highest)} {unit}"
+            raise refused(f"{text} is out of range", f"allowed: {limits}")
+        return number
+
+    return PlainValidator(checked)
+
+
+def _with_unit(unit: str) -> PlainSerializer:
+    return PlainSerializer(lambda value: f"{decimal_text(value)} {unit}", return_type=str)
+
+
+def _quantity_schema(description: str, example: str) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "description": description, "examples": [example]})
+
+
+BeatsPerMinute = Annotated[
+    Fraction,
+    _quantity("bpm", Fraction(20), Fraction(300), "120 bpm"),
+    _with_unit("bpm"),
+    _quantity_schema("Beats per minute.", "120 bpm"),
+]
+LoudnessLufs = Annotated[
+    Fraction,
+    _quantity("LUFS", Fraction(-40), Fraction(-9), "-16 LUFS"),
+    _with_unit("LUFS"),
+    _quantity_schema("Integrated loudness.", "-16 LUFS"),
+]
+DuckingDb = Annotated[
+    Fraction,
+    _quantity("dB", Fraction(-60), Fraction(0), "-20 dB"),
+    _with_unit("dB"),
+    _quantity_schema("Level of the bed under speech.", "-20 dB"),
+]
