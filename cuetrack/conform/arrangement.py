@@ -1,0 +1,47 @@
+"""Where every sound of a programme lies: integer frames, nothing left to decide."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cuetrack.errors import Diagnostic
+from cuetrack.timeline.compile import Timeline
+from cuetrack.timeline.cues import Cue
+
+TONE_KEY, SPEECH_KEY = "tone:", "speech:"
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """One sound on the programme axis.
+
+    `sound` is the key of its samples: `tone:NAME` or `speech:TEXT`. `mark_frame` is the instant the
+    cue is about; `start_frame` and `frames` are where its sound lies.
+    """
+
+    sound: str
+    start_frame: int
+    frames: int
+    mark_frame: int
+    cue: Cue
+
+    @property
+    def text(self) -> str | None:
+        """What is spoken, or None for a sound without words."""
+        return self.sound.removeprefix(SPEECH_KEY) if self.sound.startswith(SPEECH_KEY) else None
+
+    @property
+    def tone(self) -> str | None:
+        """The name in the tone table, or None for speech."""
+        return self.sound.removeprefix(TONE_KEY) if self.sound.startswith(TONE_KEY) else None
+
+
+@dataclass(frozen=True, slots=True)
+class Arrangement:
+    """A programme: its rate, its length, and every sound in the order of its start."""
+
+    timeline: Timeline
+    rate_hz: int
+    frames: int
+    placed: tuple[Placed, ...]
+    warnings: tuple[Diagnostic, ...] = ()

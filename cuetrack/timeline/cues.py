@@ -1,0 +1,150 @@
+"""The kinds of cue, each a class of its own: where they stand is exact, what they say is a phrase.
+
+A tone stands on its mark. A spoken cue has a mark too, and a window that its sound has to stay in;
+where in the window it lies is decided when its real length is known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import IntEnum
+from typing import Literal
+
+from cuetrack.errors import Place
+from cuetrack.timebase import Duration, Instant
+
+
+class Priority(IntEnum):
+    """Which of two spoken cues stays where it wants to be: the lower number."""
+
+    COUNT = 0
+    CHANGE_OF_SIDE = 1
+    STAGE = 2
+    WARNING = 3
+    ANNOUNCEMENT = 4
+    FREE = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """What is to be said, before it is put into words: a key of the phrase tables and its slots."""
+
+    key: str
+    slots: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Where a spoken cue may lie: all of its sound between `earliest` and `latest_end`.
+
+    `latest_start`, where given, also bounds its first sample: a cue that is much too late is wrong
+    even if it still ends in time.
+    """
+
+    earliest: Instant
+    latest_end: Instant
+    latest_start: Instant | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """What a coach can lengthen so that a spoken cue fits: `a rest of 30 s`."""
+
+    word: str
+    length: Duration
+
+
+@dataclass(frozen=True, slots=True)
+class Sounded:
+    """A cue without words, on its mark; `sound` is a name of the tone table."""
+
+    sound: str
+    mark: Instant
+    phase_index: int
+    place: Place | None
+
+
+@dataclass(frozen=True, slots=True)
+class ToneCue(Sounded):
+    """A tone: of a count, on a boundary, or of the coach's own."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClickCue(Sounded):
+    """One beat of a tempo."""
+
+
+@dataclass(frozen=True, slots=True)
+class SlateCue(Sounded):
+    """The sound that lines up cameras."""
+
+
+@dataclass(frozen=True, slots=True)
+class CountWord:
+    """A counted number, or the word on the boundary: its perceived onset stands on the mark."""
+
+    phrase: Phrase
+    mark: Instant
+    window: Window
+    phase_index: int
+    room: Room
+    place: Place | None
+
+    @property
+    def priority(self) -> Priority:
+        """Counts never move."""
+        return Priority.COUNT
+
+
+@dataclass(frozen=True, slots=True)
+class SpokenCue:
+    """A phrase that may move inside its window.
+
+    `wanted` says where it lies if nothing is in its way: its start on that instant, or, with
+    `wanted_edge="end"`, its end. A cue that `gives_way` is built in: where there is no room it is
+    left out, which is worth a warning but no error.
+    """
+
+    phrase: Phrase
+    mark: Instant
+    window: Window
+    wanted: Instant
+    wanted_edge: Literal["start", "end"]
+    phase_index: int
+    room: Room
+    place: Place | None
+    priority: Priority
+    gives_way: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Call(SpokenCue):
+    """A call into the work: change of side, next stage, time left, halfway, the coach's own line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Announcement(SpokenCue):
+    """What comes next: the move's name and side, its setup and equipment."""
+
+
+Wordless = ToneCue | ClickCue | SlateCue
+Movable = Call | Announcement
+Cue = Wordless | CountWord | Movable
+
+
+def kind_of(cue: Cue) -> str:
+    """The cue's kind as files name it: announcement, call, count, tone, click or slate."""
+    match cue:
+        case ToneCue():
+            return "tone"
+        case ClickCue():
+            return "click"
+        case SlateCue():
+            return "slate"
+        case CountWord():
+            return "count"
+        case Call():
+            return "call"
+        case Announcement():
+            return "announcement"

@@ -1,0 +1,218 @@
+"""A validated plan → phases that tile the session, in the order the plan gives.
+
+For each round, each step; in a move, for each side, each stage; `change` between the sides; the rest
+after a move, but none after the part's last move in its last round. Parts follow without a gap.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+from cuetrack.errors import CuetrackError, Diagnostic, Place, PlanError
+from cuetrack.plan.model import Bed, MoveStep, Part, RestStep, Session, Stage, TalkStep
+from cuetrack.plan.times import MAX_TIME, CountedTime, FixedTime, FlexibleTime, PlanTimeValue
+from cuetrack.timebase import Duration, Instant
+
+PhaseKind = Literal["lead-in", "work", "change", "rest", "talk"]
+
+DEFAULT_LEAD_IN = Duration(Fraction(5))
+DEFAULT_CHANGE = Duration(Fraction(5))
+MAX_PHASES = 100_000
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """The smallest timed interval of the timeline, half-open on the programme axis."""
+
+    index: int
+    kind: PhaseKind
+    start: Instant
+    end: Instant
+    part: Part | None
+    round: int | None
+    step: MoveStep | RestStep | TalkStep | None
+    stage: Stage | None
+    side: str | None
+    # Counts the steps as they are done: the same move in another round is another turn.
+    turn: int
+    place: Place | None
+
+    @property
+    def length(self) -> Duration:
+        """How long the phase lasts."""
+        return self.end - self.start
+
+    @property
+    def move(self) -> MoveStep | None:
+        """The move that is done here, or whose sides change here."""
+        if isinstance(self.step, MoveStep) and self.kind in {"work", "change"}:
+            return self.step
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class _Turn:
+    """One step as it is done: in its part, in its round."""
+
+    part: Part
+    round: int
+    step: MoveStep | RestStep | TalkStep
+
+
+def laid_out(session: Session) -> tuple[Phase, ...]:
+    """The session's phases: each begins where the one before it ends, the first at zero.
+
+    Raises:
+        PlanError: the session would be longer than 24 h or have more than `MAX_PHASES` phases, or
+            counts have no tempo; names every such place.
+    """
+    return _Layout(session).phases()
+
+
+class _Layout:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self._phases: list[Phase] = []
+        self._now = Instant(Fraction(0))
+        self._faults: dict[Diagnostic, None] = {}
+
+    def phases(self) -> tuple[Phase, ...]:
+        session = self._session
+        lead_in = session.lead_in.length if session.lead_in else DEFAULT_LEAD_IN
+        self._add("lead-in", lead_in, None, -1, session.place_of("lead-in"))
+        for part in session.parts:
+            self._add_part(part)
+        if self._faults:
+            raise PlanError(self._faults)
+        if not self._phases:
+            message = "the session has no time in it"
+            raise PlanError([Diagnostic("error", message, session.place_of("parts"))])
+        return tuple(self._phases)
+
+    def _add_part(self, part: Part) -> None:
+        turns = [_Turn(part, number, step) for number in range(1, part.rounds + 1) for step in part.steps]
+        last_move = max((i for i, turn in enumerate(turns) if isinstance(turn.step, MoveStep)), default=-1)
+        for index, turn in enumerate(turns):
+            number = self._phases[-1].turn + 1 if self._phases else 0
+            if not isinstance(turn.step, MoveStep):
+                self._add_pause(turn, turn.step, number)
+                continue
+            self._add_move(turn, turn.step, number)
+            follows_rest = index + 1 < len(turns) and isinstance(turns[index + 1].step, RestStep)
+            if index != last_move and not follows_rest:
+                self._add_automatic_rest(turn, turn.step, number)
+
+    def _add_move(self, turn: _Turn, move: MoveStep, number: int) -> None:
+        for index, side in enumerate(move.sides or (None,)):
+            if index:
+                self._add_change(turn, move, side, number)
+            for stage, time, place in _working_times(move, turn.part):
+                length = self._length(time, place, move)
+                self._add("work", length, turn, number, place, stage=stage, side=side)
+
+    def _add_change(self, turn: _Turn, move: MoveStep, side: str | None, number: int) -> None:
+        length, place = DEFAULT_CHANGE, move.place_of("sides")
+        for owner in (move, turn.part):
+            if owner.change is not None:
+                place = owner.place_of("change")
+                length = self._length(owner.change, place, move)
+                break
+        self._add("change", length, turn, number, place, side=side)
+
+    def _add_automatic_rest(self, turn: _Turn, move: MoveStep, number: int) -> None:
+        for owner in (move, turn.part):
+            if owner.rest is not None:
+                place = owner.place_of("rest")
+                self._add("rest", self._length(owner.rest, place, move), turn, number, place)
+                return
+
+    def _add_pause(self, turn: _Turn, step: RestStep | TalkStep, number: int) -> None:
+        if isinstance(step, RestStep):
+            place = step.place_of("rest")
+            self._add("rest", self._length(step.rest, place), turn, number, place)
+        else:
+            place = step.place_of("talk")
+            self._add("talk", self._length(step.talk, place), turn, number, place)
+
+    def _add(
+        self,
+        kind: PhaseKind,
+        length: Duration,
+        turn: _Turn | None,
+        number: int,
+        place: Place | None,
+        *,
+        stage: Stage | None = None,
+        side: str | None = None,
+    ) -> None:
+        if not length:
+            return
+        end = self._now + length
+        if end - Instant(Fraction(0)) > MAX_TIME or len(self._phases) >= MAX_PHASES:
+            message = f"the session passes 24 h or {MAX_PHASES} phases here"
+            hint = "fewer `rounds:`, or split it into several plans"
+            raise PlanError([*self._faults, Diagnostic("error", message, place, hint)])
+        part, round_number, step = (turn.part, turn.round, turn.step) if turn else (None, None, None)
+        self._phases.append(
+            Phase(
+                len(self._phases),
+                kind,
+                self._now,
+                end,
+                part,
+                round_number,
+                step,
+                stage,
+                side,
+                number,
+                place,
+            )
+        )
+        self._now = end
+
+    def _length(self, time: PlanTimeValue, place: Place | None, move: MoveStep | None = None) -> Duration:
+        match time:
+            case FixedTime(length):
+                return length
+            case FlexibleTime():
+                return time.middle()
+            case CountedTime(counts):
+                bpm = self._tempo_bpm(move)
+                if bpm is None:
+                    hint = "add `tempo: 120 bpm` to the move, or `bed: {pulse: 120 bpm}` to the session"
+                    fault = Diagnostic("error", f"{time} at no tempo", place, hint)
+                    self._faults[fault] = None
+                    return Duration(Fraction(counts))
+                return Duration(counts * 60 / bpm)
+
+    def _tempo_bpm(self, move: MoveStep | None) -> Fraction | None:
+        if move is not None and move.tempo is not None:
+            return move.tempo
+        bed = self._session.bed
+        return bed.pulse if isinstance(bed, Bed) else None
+
+
+def _working_times(move: MoveStep, part: Part) -> Iterator[tuple[Stage | None, PlanTimeValue, Place | None]]:
+    """Stage (None where the move has just one), time, and the place that gives the time."""
+    for owner in (move, part):
+        if owner.work is not None:
+            yield None, owner.work, owner.place_of("work")
+            return
+        if owner.stages is not None:
+            for stage in owner.stages:
+                yield stage, stage.work, stage.place_of("work")
+            return
+    raise CuetrackError(f"the move {move.move!r} has no working time; add `work: 40s` to it")
+
+
+def with_lead_out(phases: tuple[Phase, ...], length: Duration, place: Place | None) -> tuple[Phase, ...]:
+    """`phases` and a rest of `length` after the last of them."""
+    if not length:
+        return phases
+    last = phases[-1]
+    end = last.end + length
+    closing = Phase(last.index + 1, "rest", last.end, end, None, None, None, None, None, last.turn + 1, place)
+    return (*phases, closing)
