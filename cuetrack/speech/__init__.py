@@ -1,0 +1,1 @@
+"""Text → measured clips: voices, engines, phrases by language, cache, perceived onset."""

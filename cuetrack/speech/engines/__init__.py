@@ -1,0 +1,1 @@
+"""What turns text into raw sound: one module an engine, all behind the protocol in `engine`."""

@@ -1,0 +1,113 @@
+"""A phrase's key and slots → the text that is spoken.
+
+The keys come from the timeline, which knows no language; the words come from the language's module.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from cuetrack.errors import SpeechError, did_you_mean
+from cuetrack.speech.phrases import english
+
+
+@dataclass(frozen=True, slots=True)
+class Language:
+    """The words of one language; what a template may contain is told in `english`."""
+
+    templates: Mapping[str, str | tuple[str, ...]]
+    number_words: Callable[[int], str]
+    time_words: Callable[[Fraction], str]
+
+
+LANGUAGES: Mapping[str, Language] = {
+    "en": Language(english.TEMPLATES, english.number_words, english.time_words),
+}
+
+_QUOTED_CHARACTERS = 60
+
+_SLOT = re.compile(r"\{(\w+)(?::(\w+))?\}")
+_OPTIONAL = re.compile(r"\[(.*?)\]")
+# Where a sentence is over, also when a quotation mark or a bracket follows.
+_ENDED = re.compile(r"[.!?…。！？][\"'”’»)\]]*$")
+# Controls, surrogates (they cannot be stored as UTF-8), line and paragraph separators.
+_UNSPOKEN_CATEGORIES = frozenset({"Cc", "Cs", "Zl", "Zp"})
+
+
+def phrase_text(key: str, slots: Mapping[str, str], language: str = "en") -> str:
+    """The text of a phrase; empty if every sentence of it has an empty slot.
+
+    Raises:
+        SpeechError: no such language or key, or a slot that is no number or time.
+
+    >>> phrase_text("announce", {"move": "Half-kneeling press", "side": "left", "stage": "paused"})
+    'Next: Half-kneeling press, left side. Paused.'
+    >>> phrase_text("change-sides", {"side": "right"})
+    'Change sides. Right side.'
+    """
+    words = _language(language)
+    if key == "announce" and slots.get("first"):
+        key = "announce-first"
+    if key not in words.templates:
+        raise SpeechError(f"there is no phrase {key!r}; {did_you_mean(key, words.templates)}")
+    template = words.templates[key]
+    if isinstance(template, str):
+        return text_key(_filled(template, slots, words) or "")
+    filled = (_filled(sentence, slots, words) for sentence in template)
+    return " ".join(_as_sentence(text) for text in filled if text)
+
+
+def text_key(text: str) -> str:
+    """`text` as it is spoken: composed (NFC), without controls, single spaces; equal keys sound equal.
+
+    >>> text_key("  Shoulders\\tdown,\\n keep\\x00 breathing. ")
+    'Shoulders down, keep breathing.'
+    """
+    composed = unicodedata.normalize("NFC", text)
+    kept = (" " if unicodedata.category(c) in _UNSPOKEN_CATEGORIES else c for c in composed)
+    return " ".join("".join(kept).split())
+
+
+def quoted(text: str) -> str:
+    """`text` for a message, in quotation marks, shortened if it is long."""
+    return repr(text if len(text) <= _QUOTED_CHARACTERS else f"{text[:_QUOTED_CHARACTERS]}…")
+
+
+def _language(tag: str) -> Language:
+    primary = re.split("[-_]", tag.casefold(), maxsplit=1)[0]
+    if primary not in LANGUAGES:
+        raise SpeechError(f"there are no phrases in the language {tag!r}; {did_you_mean(tag, LANGUAGES)}")
+    return LANGUAGES[primary]
+
+
+def _filled(template: str, slots: Mapping[str, str], language: Language) -> str | None:
+    """The template with its slots filled, or None if a slot outside `[…]` is empty."""
+    values = {
+        name: _slot_text(name, kind, slots.get(name, ""), language) for name, kind in _SLOT.findall(template)
+    }
+
+    def complete(piece: str) -> bool:
+        return all(values[name] for name, _ in _SLOT.findall(piece))
+
+    chosen = _OPTIONAL.sub(lambda piece: piece[1] if complete(piece[1]) else "", template)
+    return _SLOT.sub(lambda slot: values[slot[1]], chosen) if complete(chosen) else None
+
+
+def _slot_text(name: str, kind: str, value: str, language: Language) -> str:
+    try:
+        if kind == "number":
+            return language.number_words(int(value))
+        if kind == "time":
+            return language.time_words(Fraction(value))
+    except (ValueError, ZeroDivisionError):
+        raise SpeechError(f"{name} is {value!r}, which is no {kind}") from None
+    # What follows the slot brings its own comma or full stop.
+    return text_key(value) if kind == "verbatim" else text_key(value).rstrip(" .,;:")
+
+
+def _as_sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + ("" if _ENDED.search(text) else ".")

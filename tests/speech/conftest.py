@@ -1,0 +1,18 @@
+"""One voice and one kept set of clips for all tests of the room, so that a phrase is spoken once."""
+
+from __future__ import annotations
+
+import pytest
+
+from cuetrack.speech.cache import ClipCache
+from cuetrack.speech.voices import Voice, load_voice
+
+
+@pytest.fixture(scope="session")
+def clear() -> Voice:
+    return load_voice("clear")
+
+
+@pytest.fixture(scope="session")
+def cache(tmp_path_factory: pytest.TempPathFactory) -> ClipCache:
+    return ClipCache(tmp_path_factory.mktemp("clips"))
