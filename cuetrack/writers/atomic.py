@@ -1,0 +1,141 @@
+"""Files that appear whole or not at all, all of them together.
+
+What is written goes to hidden files beside the targets. Only when everything is done, and safe on the
+disk, are they renamed; until then whatever stood there before still stands (POSIX `rename`: a name
+shows the old file or the new one at any moment, and never neither).
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import secrets
+import shutil
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from cuetrack.errors import WriteError
+
+# With 50 characters of the target's name a hidden name stays under the 255 bytes a name may have.
+_NAME_CHARACTERS = 50
+
+_NOT_ALLOWED = "this is not allowed here; change the permissions, close what has it open, or write elsewhere"
+
+_REASONS = {
+    errno.ENOSPC: "there is no room left on the disk; free some, or write to another one",
+    errno.EFBIG: "the disk takes no file of that size (FAT32 ends at 4 GiB); write to another one",
+    errno.EROFS: "the disk can only be read; write to another one",
+    errno.EACCES: _NOT_ALLOWED,
+    errno.EPERM: _NOT_ALLOWED,
+    errno.ENOENT: "its folder does not exist; make the folder first",
+    errno.ENOTDIR: "what should be its folder is a file",
+    errno.EISDIR: "it is a folder; give the name of a file in it",
+    errno.ENAMETOOLONG: "the name is too long",
+}
+if hasattr(errno, "EDQUOT"):  # not on Windows
+    _REASONS[errno.EDQUOT] = "your share of the disk is used up; free some room, or write to another disk"
+
+
+@contextmanager
+def atomic_files(*targets: Path, needed_bytes: int = 0) -> Iterator[tuple[Path, ...]]:
+    """Paths to write to in place of `targets`; on leaving the block they become the targets.
+
+    If the block is left by any exception, they are removed and the targets stand as before. A link is
+    followed: the file it points to is replaced.
+
+    Args:
+        targets: the files to make; those that exist are replaced and keep their permissions.
+        needed_bytes: what the first file will take at least; refused at once if there is less room.
+
+    Raises:
+        WriteError: a target cannot be written, or the block raised an OSError about one of the paths,
+            or one that names no path.
+    """
+    real = [Path(os.path.realpath(target)) for target in targets]
+    hidden = tuple(_hidden_path(target) for target in real)
+    try:
+        for temporary, target in zip(hidden, real, strict=True):
+            _refuse_unwritable(target)
+            _create(temporary, target)
+        _refuse_too_little_room(targets[0], real[0].parent, needed_bytes)
+        yield hidden
+        for temporary in hidden:
+            _sync(temporary)
+        _rename_all(hidden, real)
+    except OSError as error:
+        about = _targets_of(error, targets, hidden, real)
+        if not about:
+            raise
+        reason = _REASONS.get(error.errno or 0, error.strerror or str(error))
+        raise WriteError(f"{about} could not be written: {reason}") from error
+    finally:
+        for temporary in hidden:
+            with suppress(OSError):  # gone, or its folder never was one: nothing to add to the first error
+                temporary.unlink()
+
+
+def _hidden_path(target: Path) -> Path:
+    mark = f"{os.getpid()}-{secrets.token_hex(4)}"
+    return target.with_name(f".{target.name[:_NAME_CHARACTERS]}.{mark}.part")
+
+
+def _refuse_unwritable(target: Path) -> None:
+    if target.is_dir():
+        raise OSError(errno.EISDIR, os.strerror(errno.EISDIR), str(target))
+    if not target.exists():
+        return
+    if not target.is_file():
+        raise WriteError(f"{target} is no ordinary file and is left as it is; give another name")
+    # A rename would replace even a write-protected file; opening one asks whether we may.
+    with target.open("r+b"):
+        pass
+
+
+def _create(temporary: Path, target: Path) -> None:
+    os.close(os.open(temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+    if target.exists():
+        with suppress(PermissionError):  # from a disk that knows no permissions
+            shutil.copymode(target, temporary)
+
+
+def _refuse_too_little_room(target: Path, folder: Path, needed_bytes: int) -> None:
+    free_bytes = shutil.disk_usage(folder).free
+    if free_bytes < needed_bytes:
+        sizes = f"it needs {_megabytes(needed_bytes)} and the disk has {_megabytes(free_bytes)} left"
+        raise WriteError(f"{target} could not be written: {sizes}; free some, or write to another disk")
+
+
+def _megabytes(size_bytes: int) -> str:
+    return f"{size_bytes / 1_000_000:,.1f} MB"
+
+
+def _sync(path: Path) -> None:
+    """Waits until the file is on the disk: a rename must not come before its content."""
+    with path.open("r+b") as file:
+        os.fsync(file.fileno())
+
+
+def _rename_all(hidden: Sequence[Path], targets: Sequence[Path]) -> None:
+    """Renames all; an interrupt waits until the last, so that files of one render never disagree.
+
+    Should the system refuse one, which opening the target has made unlikely, those before it are new.
+    """
+    try:
+        for temporary, target in zip(hidden, targets, strict=True):
+            temporary.replace(target)
+    except KeyboardInterrupt:
+        for temporary, target in zip(hidden, targets, strict=True):
+            if temporary.exists():
+                temporary.replace(target)
+        raise
+
+
+def _targets_of(error: OSError, targets: Sequence[Path], hidden: Sequence[Path], real: Sequence[Path]) -> str:
+    """The targets an error is about, for a sentence; all if it names no path, "" if it is about others."""
+    if error.filename is None:
+        return " and ".join(str(target) for target in targets)
+    for target, *others in zip(targets, hidden, real, strict=True):
+        if os.fsdecode(error.filename) in {str(target), *map(str, others)}:
+            return str(target)
+    return ""

@@ -1,0 +1,70 @@
+"""A sound file that libsndfile has closed → proof that it is whole, a fixed Ogg serial, an MP3's title.
+
+Ogg pages: RFC 3533, section 6. MP3 title: ID3v2.3, frame TIT2.
+"""
+
+from __future__ import annotations
+
+import zlib
+from pathlib import Path
+from typing import BinaryIO
+
+from cuetrack.writers.formats import AudioFormat
+
+
+def is_whole(path: Path, frames: int) -> bool:
+    """Whether the file holds `frames` frames, one or more, and the last of them can be read back.
+
+    libsndfile does not tell when its last writes fail, as it closes a file on a disk that is full.
+
+    Raises:
+        soundfile.SoundFileError: it is no sound file, or has lost its end.
+    """
+    # Here and below: only where it is needed, since every import costs a start-up.
+    import soundfile
+
+    with soundfile.SoundFile(path) as file:
+        if file.frames != frames:
+            return False
+        file.seek(frames - 1)
+        return len(file.read(1)) == 1
+
+
+def finish(path: Path, audio_format: AudioFormat, title: str) -> None:
+    """Gives a whole file, in place, what libsndfile cannot.
+
+    Raises:
+        OSError, mutagen.MutagenError: the disk is full.
+    """
+    if audio_format.container == "OGG":
+        # Sessions joined end to end need serials that differ (RFC 3533, section 4).
+        with path.open("r+b") as file:
+            _set_ogg_serial(file, zlib.crc32(title.encode()))
+    elif audio_format.container == "MP3":
+        _set_mp3_title(path, title)
+
+
+def _set_ogg_serial(file: BinaryIO, serial: int) -> None:
+    """Gives every page the same serial, and the checksum that goes with it.
+
+    libsndfile draws a serial by lot, so that no two files would have the same bytes.
+    """
+    from mutagen.ogg import OggPage
+
+    file.seek(0, 2)
+    length = file.tell()
+    position = 0
+    while position < length:
+        file.seek(position)
+        page = OggPage(file)
+        page.serial = serial
+        file.seek(position)
+        position += file.write(page.write())
+
+
+def _set_mp3_title(path: Path, title: str) -> None:
+    from mutagen.id3 import ID3, TIT2, Encoding
+
+    tags = ID3()
+    tags.add(TIT2(encoding=Encoding.UTF16, text=title))
+    tags.save(path, v1=0, v2_version=3, padding=lambda info: 0)

@@ -1,0 +1,78 @@
+"""Arrangement → the text of NAME.timeline.json: integer frames for every phase and cue.
+
+Phases tile the whole file. `mark_frame` is the instant a cue is about; `start_frame` and `frames` are
+where its sound lies. Captions, chapters, sheets and checks all read these numbers.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from cuetrack.conform.arrangement import Arrangement, Placed
+from cuetrack.timeline.cues import kind_of
+from cuetrack.timeline.phases import Phase
+
+CONTRACT_VERSION = 1
+
+
+def timeline_document(arrangement: Arrangement, mix: str = "class") -> dict[str, Any]:
+    """The contract's fields as plain values, ready for JSON."""
+    session = arrangement.timeline.session
+    return {
+        "cuetrack": CONTRACT_VERSION,
+        "session": session.session,
+        "sample_rate": arrangement.rate_hz,
+        "frames": arrangement.frames,
+        "mix": mix,
+        "level": session.level,
+        "phases": [_phase(phase, arrangement.rate_hz) for phase in arrangement.timeline.phases],
+        "cues": [_cue(placed) for placed in arrangement.placed],
+    }
+
+
+def timeline_text(arrangement: Arrangement, mix: str = "class") -> str:
+    """The file's text: one line a phase and one a cue, so that two versions compare line by line."""
+    document = timeline_document(arrangement, mix)
+    rows = {key: document.pop(key) for key in ("phases", "cues")}
+    head = [f"{_json(key)}: {_json(value)}" for key, value in document.items()]
+    lists = [f"{_json(key)}: [\n{_lines(values)}\n]" for key, values in rows.items()]
+    return "{" + ",\n".join([", ".join(head), *lists]) + "}\n"
+
+
+def _lines(values: list[dict[str, Any]]) -> str:
+    return ",\n".join(f" {_json(value)}" for value in values)
+
+
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _phase(phase: Phase, rate_hz: int) -> dict[str, Any]:
+    start = phase.start.to_frame(rate_hz)
+    return {
+        "index": phase.index,
+        "kind": phase.kind,
+        "part": phase.part.part if phase.part else None,
+        "round": phase.round,
+        "move": phase.move.move if phase.move else None,
+        "stage": phase.stage.stage if phase.stage else None,
+        "side": phase.side,
+        "start_frame": start,
+        "frames": phase.end.to_frame(rate_hz) - start,
+        "line": phase.place.line if phase.place else None,
+    }
+
+
+def _cue(placed: Placed) -> dict[str, Any]:
+    cue = placed.cue
+    return {
+        "kind": kind_of(cue),
+        "text": placed.text,
+        "name": placed.tone,
+        "mark_frame": placed.mark_frame,
+        "start_frame": placed.start_frame,
+        "frames": placed.frames,
+        "phase": cue.phase_index,
+        "line": cue.place.line if cue.place else None,
+    }
