@@ -1,0 +1,81 @@
+"""What the commands print: tables for people, JSON for programs, diagnostics for both."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cuetrack.errors import CuetrackError, Diagnostic, PlanError
+from cuetrack.timebase import Duration, Instant, clock_text
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+_PIPED_WIDTH = 110
+
+
+def print_json(value: Any) -> None:
+    """`value` as one JSON document on standard output."""
+    click.echo(json.dumps(value, ensure_ascii=False, indent=1))
+
+
+@contextmanager
+def errors_as_json(wanted: bool) -> Iterator[None]:
+    """Where JSON is wanted, an error is said on standard output too, as JSON; it goes on from here."""
+    try:
+        yield
+    except CuetrackError as error:
+        if wanted:
+            found = error.diagnostics if isinstance(error, PlanError) else (Diagnostic("error", str(error)),)
+            print_json({"passed": False, "diagnostics": diagnostic_values(found)})
+        raise
+
+
+def print_diagnostics(diagnostics: Iterable[Diagnostic]) -> None:
+    """Each finding on standard error, coloured where a person reads it."""
+    for diagnostic in diagnostics:
+        colour = "red" if diagnostic.severity == "error" else "yellow"
+        text = str(diagnostic)
+        head = f"{diagnostic.severity}:"
+        click.echo(text.replace(head, click.style(head, fg=colour, bold=True), 1), err=True)
+
+
+def diagnostic_values(diagnostics: Iterable[Diagnostic]) -> list[dict[str, Any]]:
+    """Findings as plain values for JSON."""
+    return [
+        {
+            "severity": found.severity,
+            "message": found.message,
+            "file": found.place.file if found.place else None,
+            "line": found.place.line if found.place else None,
+            "column": found.place.column if found.place else None,
+            "hint": found.hint,
+        }
+        for found in diagnostics
+    ]
+
+
+def print_table(table: Table) -> None:
+    """A table, as wide as the terminal; in a pipe or a file wide enough, without blanks at line ends."""
+    from rich.console import Console
+
+    if sys.stdout.isatty():
+        Console(highlight=False).print(table)
+        return
+    console = Console(width=_PIPED_WIDTH, highlight=False)
+    with console.capture() as capture:
+        console.print(table)
+    click.echo("\n".join(line.rstrip() for line in capture.get().splitlines()))
+
+
+def length_text(length: Duration) -> str:
+    """A length as a clock reading; empty for none."""
+    if not length:
+        return ""
+    decimals = 0 if length.seconds.denominator == 1 else 1
+    return clock_text(Instant(length.seconds), decimals)

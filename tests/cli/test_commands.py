@@ -1,0 +1,285 @@
+"""Every command as its user calls it: what it prints, where, and the exit code."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+import cuetrack
+from cuetrack.cli import commands, run
+
+ROOT = Path(__file__).parents[2]
+SAMPLES = sorted((ROOT / "samples").glob("*.yaml"))
+PLAN = """session: Quay
+lead-in: 6s
+parts:
+  - part: Main
+    steps:
+      - {move: March, work: 20s}
+"""
+BROKEN = PLAN.replace("work: 20s", "wrok: 20s").replace("lead-in: 6s", "lead-in: 6")
+
+
+@pytest.fixture
+def plan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    path = Path("quay.yaml")
+    path.write_text(PLAN, encoding="utf-8")
+    return path
+
+
+def test_there_are_samples() -> None:
+    assert len(SAMPLES) == 3
+
+
+@pytest.mark.parametrize("sample", SAMPLES, ids=lambda path: path.stem)
+def test_samples_keep_their_promise_without_a_warning(
+    sample: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["check", str(sample), "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["diagnostics"] == []
+    promised = next(line for line in sample.read_text("utf-8").splitlines() if line.startswith("length:"))
+    minutes, seconds = promised.split(":", 1)[1].split(":")
+    assert answer["length_seconds"] == int(minutes) * 60 + int(seconds)
+    assert answer["length_seconds"] == pytest.approx(
+        sum(part["length_seconds"] for part in answer["parts"]) + 10
+    )
+
+
+def test_check_prints_totals(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["check", "quay.yaml"]) == 0
+    printed = capsys.readouterr()
+    assert printed.out.splitlines() == [
+        "Quay",
+        "part           length  work  rest  talk",
+        "Main             0:20  0:20",
+        "whole session    0:28  0:20  0:02",
+    ]
+    assert printed.err == ""
+
+
+def test_errors_go_to_stderr_with_exit_code_1(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan.write_text(BROKEN, encoding="utf-8")
+    assert run(["check", "quay.yaml"]) == 1
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert printed.err.startswith("quay.yaml:2:10: error: '6' is a time without a unit\n")
+    assert "quay.yaml:6:23: error: unknown key 'wrok'" in printed.err
+    assert "hint: did you mean 'work'?" in printed.err
+
+
+@pytest.mark.parametrize("command", ["check", "timeline", "render"])
+def test_errors_as_json(plan: Path, capsys: pytest.CaptureFixture[str], command: str) -> None:
+    plan.write_text(BROKEN, encoding="utf-8")
+    assert run([command, "quay.yaml", "--json"]) == 1
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["passed"] is False
+    assert [(found["line"], found["column"]) for found in answer["diagnostics"]] == [(2, 10), (6, 23)]
+    assert list(Path().iterdir()) == [plan]
+
+
+def test_timeline_shows_what_is_called_when(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["timeline", "quay.yaml"]) == 0
+    out = capsys.readouterr().out
+    assert "0:00  lead-in    0:06                      0:00.8 “First: March.”" in out
+    assert "0:03.0 ♪ 3 × count-short" in out
+    assert "0:06  work       0:20  March               0:06.0 ♪ count-long" in out
+
+
+def test_timeline_json_has_the_contract_of_a_render(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["timeline", "quay.yaml", "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["estimated"] is True
+    assert (answer["cuetrack"], answer["frames"]) == (1, 28 * 48_000)
+    assert [phase["kind"] for phase in answer["phases"]] == ["lead-in", "work", "rest"]
+
+
+def test_new_writes_a_plan_without_a_fault_and_never_over_another(
+    plan: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["new", "monday.yaml"]) == 0
+    assert run(["check", "monday.yaml"]) == 0
+    assert capsys.readouterr().err == ""
+    assert run(["new", "quay.yaml"]) == 2
+    assert plan.read_text(encoding="utf-8") == PLAN
+    assert "quay.yaml is there already; choose another name" in capsys.readouterr().err
+    assert run(["new", "no/such/folder.yaml"]) == 1
+    assert (
+        "error: no/such/folder.yaml cannot be written: No such file or directory" in capsys.readouterr().err
+    )
+
+
+def test_schema_is_json(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["schema"]) == 0
+    assert json.loads(capsys.readouterr().out)["$schema"].startswith("https://json-schema.org/")
+
+
+def test_render_writes_the_track_and_its_timeline(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["render", "quay.yaml", "-o", "quay.flac", "--channels", "1", "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["files"] == ["quay.flac", "quay.timeline.json"]
+    assert (answer["sample_rate"], answer["frames"]) == (48_000, 28 * 48_000)
+    timeline = json.loads(Path("quay.timeline.json").read_text(encoding="utf-8"))
+    assert len(timeline["cues"]) == answer["cues"]
+    assert sorted(path.name for path in Path().iterdir()) == ["quay.flac", "quay.timeline.json", "quay.yaml"]
+
+
+def test_render_without_a_name_writes_wav_beside_the_plan(
+    plan: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["render", "quay.yaml", "--rate", "22050", "--channels", "1"]) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        "quay.wav  0:28.0  22050 Hz  10 cues",
+        "quay.timeline.json",
+    ]
+
+
+def test_render_in_the_level_asked_for(plan: Path) -> None:
+    plan.write_text(PLAN.replace("work: 20s", "work: 20s, easier: Slowly"), encoding="utf-8")
+    assert run(["render", "quay.yaml", "--level", "easier", "-o", "quay.flac"]) == 0
+    timeline = json.loads(Path("quay.timeline.json").read_text(encoding="utf-8"))
+    assert timeline["level"] == "easier"
+    assert "First: March. Slowly." in [cue["text"] for cue in timeline["cues"]]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "said"),
+    [
+        (["render", "quay.yaml", "-o", "quay.yaml"], 2, "the ending '.yaml' of quay.yaml is no sound format"),
+        (["render", "quay.yaml", "-o", "quay.mp4"], 2, "did you mean '.mp3'?"),
+        (["render", "quay.yaml", "-o", "no/quay.wav"], 1, "no/quay.wav could not be written"),
+        (["render", "quay.yaml", "--voice", "claer"], 2, "there is no voice 'claer'; did you mean 'clear'?"),
+        (["render", "quay.yaml", "--rate", "1"], 2, "Invalid value for '--rate'"),
+        (["render", "quay.yaml", "-o", "q.mp3", "--rate", "96000"], 2, "the nearest rate is 48000"),
+        (["check", "no.yaml"], 1, "no.yaml:1:1: error: no such file"),
+        (["chekc"], 2, "No such command 'chekc'"),
+        (["check"], 2, "Missing argument 'PLAN'"),
+    ],
+)
+def test_wrong_calls(
+    plan: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], code: int, said: str
+) -> None:
+    assert run(arguments) == code
+    assert said in capsys.readouterr().err
+    assert [path.name for path in Path().iterdir()] == ["quay.yaml"]
+
+
+def test_a_target_that_is_the_plan_itself(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Path("quay.wav").symlink_to("quay.yaml")
+    assert run(["render", "quay.yaml", "-o", "quay.wav"]) == 2
+    assert capsys.readouterr().err == (
+        "error: quay.wav is the plan itself; give the track another name with -o NAME.mp3\n"
+    )
+    assert plan.read_text(encoding="utf-8") == PLAN
+
+
+def test_a_timeline_that_would_replace_the_plan(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Path("quay.timeline.json").write_text(PLAN, encoding="utf-8")
+    assert run(["render", "quay.timeline.json", "-o", "quay.wav"]) == 2
+    assert "quay.timeline.json is the plan itself" in capsys.readouterr().err
+
+
+def test_an_unknown_voice_in_the_plan_is_an_error_on_its_line(
+    plan: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan.write_text("voice: claer\n" + PLAN, encoding="utf-8")
+    assert run(["check", "quay.yaml"]) == 1
+    assert capsys.readouterr().err == (
+        "quay.yaml:1:8: error: there is no voice 'claer'\n"
+        "    voice: claer\n"
+        "           ^^^^^\n"
+        "    hint: did you mean 'clear'?\n"
+    )
+
+
+def test_opus_says_that_it_keeps_its_own_rate(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["render", "quay.yaml", "-o", "quay.opus", "--rate", "44100"]) == 0
+    printed = capsys.readouterr()
+    assert "48000 Hz" in printed.out
+    assert printed.err == ("warning: Opus always runs at 48000 Hz, so the programme is made at 48000 Hz\n")
+
+
+def test_words_that_are_not_acted_upon_yet_are_told(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan.write_text("loudness: -16 LUFS\nbed: {pulse: 120 bpm}\n" + PLAN, encoding="utf-8")
+    assert run(["check", "quay.yaml"]) == 0
+    err = capsys.readouterr().err
+    assert "quay.yaml:2:1: warning: `bed` is read, but in this version no bed is mixed" in err
+    assert "quay.yaml:1:1: warning: `loudness` is read, but in this version" in err
+
+
+def test_a_fault_of_our_own_is_no_traceback(
+    plan: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("made on purpose")
+
+    monkeypatch.setattr("cuetrack.build.check", fail)
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    assert run(["check", "quay.yaml"]) == 1
+    err = capsys.readouterr().err
+    assert err.startswith("error: a fault in cuetrack itself, not in your plan (ZeroDivisionError).\n")
+    assert "Traceback" not in err
+    report = next(tmp_path.glob("cuetrack-fault-*.txt"))
+    assert "made on purpose" in report.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("command", [None, *commands.commands])
+def test_help_shows_an_example(command: str | None, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run([command, "--help"] if command else ["--help"]) == 0
+    lines = [line.strip() for line in capsys.readouterr().out.splitlines()]
+    assert lines[lines.index("Example:") + 1].startswith(f"cuetrack {command or 'new'}")
+
+
+# As real processes
+
+
+def cuetrack_process(*arguments: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "cuetrack", *arguments]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8"}
+    return subprocess.run(
+        command, cwd=folder, env=environment, capture_output=True, encoding="utf-8", check=False
+    )
+
+
+def test_version(tmp_path: Path) -> None:
+    done = cuetrack_process("--version", folder=tmp_path)
+    assert (done.returncode, done.stdout) == (0, f"cuetrack, version {cuetrack.__version__}\n")
+
+
+def test_a_check_as_a_process(plan: Path, tmp_path: Path) -> None:
+    done = cuetrack_process("check", "quay.yaml", folder=tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "whole session    0:28  0:20  0:02" in done.stdout
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are sent the POSIX way")
+@pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM])
+def test_an_interrupted_render_leaves_the_old_files_and_nothing_else(
+    plan: Path, tmp_path: Path, sent: signal.Signals
+) -> None:
+    plan.write_text(PLAN.replace("work: 20s", "work: 5 h"), encoding="utf-8")
+    for name in ("quay.mp3", "quay.timeline.json"):
+        Path(name).write_text("old", encoding="utf-8")
+    command = [sys.executable, "-m", "cuetrack", "render", "quay.yaml", "-o", "quay.mp3"]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    with subprocess.Popen(
+        command, cwd=tmp_path, env=environment, stderr=subprocess.PIPE, text=True
+    ) as process:
+        while not list(tmp_path.glob(".*.part")):  # it ends by itself at the latest when all is written
+            assert process.poll() is None
+            time.sleep(0.02)
+        process.send_signal(sent)
+        _, err = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert err.strip() == "Stopped. Nothing was written over."
+    names = sorted(path.name for path in tmp_path.iterdir())
+    assert names == ["quay.mp3", "quay.timeline.json", "quay.yaml"]
+    assert Path("quay.mp3").read_text(encoding="utf-8") == "old"
