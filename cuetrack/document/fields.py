@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, WithJsonSchema
 
 from cuetrack.document.model import refused
-from cuetrack.document.source import CONTROL_CHARACTER
+from cuetrack.document.source import control_characters
 
 NAME_LENGTH = 120
 LINE_LENGTH = 500
@@ -19,24 +19,23 @@ def _text_of_at_most(characters: int) -> BeforeValidator:
     def checked(value: Any) -> Any:
         if not isinstance(value, str):
             return value  # pydantic says what it found instead
+        control = next(control_characters(value), None)
+        if control:
+            raise refused(*control[1:])
         text = re.sub(r"\s+", " ", value).strip() if characters < NOTES_LENGTH else value.strip()
         if not text:
-            raise refused("nothing is written here", "write a text, or leave the key out")
+            raise refused("nothing is written here", "write a text, or remove the line")
         if len(text) > characters:
             raise refused(f"{len(text)} characters, allowed are {characters}", "shorten the text")
-        control = CONTROL_CHARACTER.search(text)
-        if control:
-            raise refused(
-                f"control character U+{ord(control[0]):04X} in the text",
-                "remove it; it cannot be seen or spoken",
-            )
         return text
 
     return BeforeValidator(checked)
 
 
 def _text_schema(characters: int) -> WithJsonSchema:
-    return WithJsonSchema({"type": "string", "minLength": 1, "maxLength": characters})
+    # Every scalar is a text here, also one that other readers of YAML take for a number.
+    kinds = ["string", "number", "boolean"]
+    return WithJsonSchema({"type": kinds, "minLength": 1, "maxLength": characters})
 
 
 # White space inside a name or a line is folded to single spaces; notes keep their lines.

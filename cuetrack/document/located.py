@@ -6,29 +6,31 @@ model's business. Aliases are followed with a limit, tags of other programs are 
 
 from __future__ import annotations
 
+import re
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass
 from typing import Any
 
 from ruamel.yaml import YAML
-from ruamel.yaml.error import MarkedYAMLError, YAMLError
+from ruamel.yaml.error import MarkedYAMLError
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from cuetrack.document.source import Source
+from cuetrack.document.syntax import no_plan, syntax_error, too_deep, unreadable
 from cuetrack.errors import Diagnostic, Place, PlanError
 
 Report = Callable[[Diagnostic], None]
 
 # Far above any plan; low enough that anchors which multiply stop at once.
 MAX_VALUES = 50_000
+MAX_CHARACTERS = 1_000_000
 MAX_DEPTH = 40
 
-
-_PLAIN_TAGS = {
-    f"tag:yaml.org,2002:{kind}"
-    for kind in ("str", "int", "float", "bool", "null", "map", "seq", "timestamp", "merge", "value")
-}
+_YAML_TAG = "tag:yaml.org,2002:"
+_PLAIN_KINDS = ("str", "int", "float", "bool", "null", "map", "seq", "timestamp", "merge", "value")
+_SHOWN_LENGTH = 40
+_HALF = re.compile("[\ud800-\udfff]")
 
 
 class LocatedMap(dict[str, Any]):
@@ -37,6 +39,12 @@ class LocatedMap(dict[str, Any]):
     place: Place
     key_places: dict[str, Place]
     value_places: dict[str, Place]
+
+    def without(self, keys: Container[str]) -> LocatedMap:
+        """The same mapping without some of its keys, all places kept."""
+        kept = LocatedMap((key, value) for key, value in self.items() if key not in keys)
+        kept.place, kept.key_places, kept.value_places = self.place, self.key_places, self.value_places
+        return kept
 
     def renamed(self, keys: dict[str, str]) -> LocatedMap:
         """The same mapping with some keys under other names, places kept."""
@@ -68,24 +76,39 @@ def parse_located(source: Source, report: Report) -> Located:
     Raises:
         PlanError: the text is no YAML, or its aliases explode.
     """
+    root = _composed(source)
+    if root is None or _is_empty(root):
+        raise no_plan(source)
+    return _Walk(source, report).located(root, 0)
+
+
+def _composed(source: Source) -> Node | None:
+    """The node graph of the text; None if it holds no document."""
+    yaml = YAML(typ="safe", pure=True)
+    yaml.max_depth = MAX_DEPTH
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # a reused anchor is allowed in YAML 1.2
-            root = YAML(typ="rt", pure=True).compose(source.text)
-        if root is None:
-            raise _syntax_error(source, 1, 1, "only comments")
-        return _Walk(source, report).located(root, 0)
+            root: Node | None = yaml.compose(source.text)
     except MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        raise _syntax_error(source, line, column, str(error.problem), str(error.context)) from None
-    except YAMLError as error:
-        raise _syntax_error(source, 1, 1, str(error).splitlines()[0]) from None
-    except RecursionError:
-        raise _syntax_error(source, 1, 1, "nested too deeply") from None
-    except (ValueError, IndexError, KeyError, AttributeError, TypeError, OverflowError) as error:
-        # The parser trips over some broken texts itself, for example `"\UFFFFFFFF"`.
-        raise _syntax_error(source, 1, 1, f"unreadable YAML ({error})") from None
+        raise syntax_error(source, error) from None
+    except RecursionError:  # where the parser knows no `max_depth`
+        raise too_deep(source) from None
+    except Exception as error:  # the parser itself trips over some texts, for example `"\UFFFFFFFF"`
+        raise unreadable(source, error) from None
+    return root
+
+
+def _joined_pairs(text: str) -> str:
+    """The text with each character that JSON writes as two `\\u` escapes in one piece."""
+    if not _HALF.search(text):
+        return text
+    return text.encode("utf-16-le", "surrogatepass").decode("utf-16-le", "surrogatepass")
+
+
+def _is_empty(node: Node) -> bool:
+    """Whether nothing is written where a value should be."""
+    return isinstance(node, ScalarNode) and node.value == "" and node.style is None
 
 
 class _Walk:
@@ -95,16 +118,13 @@ class _Walk:
         self._source = source
         self._report = report
         self._values = 0
+        self._characters = 0
         self._open: set[int] = set()
 
     def located(self, node: Node, depth: int) -> Located:
         place = self._place(node)
-        self._values += 1
-        if self._values > MAX_VALUES or depth > MAX_DEPTH or id(node) in self._open:
-            raise PlanError([_too_much(place)])
-        if str(node.tag) not in _PLAIN_TAGS:
-            hint = "remove the tag; a plan holds plain values only"
-            self._report(Diagnostic("error", f"tag {str(node.tag)!r} is not allowed", place, hint))
+        self._count(node, place, depth)
+        self._check_tag(node, place)
         self._open.add(id(node))
         try:
             if isinstance(node, MappingNode):
@@ -113,26 +133,50 @@ class _Walk:
                 return Located(self._sequence(node, place, depth), place)
         finally:
             self._open.discard(id(node))
-        return Located(str(node.value), place)
+        return Located(_joined_pairs(str(node.value)), place)
+
+    def _count(self, node: Node, place: Place, depth: int) -> None:
+        self._values += 1
+        self._characters += len(node.value) if isinstance(node, ScalarNode) else 0
+        if id(node) in self._open:
+            raise PlanError([_too_much("this anchor (&) holds an alias of itself", place)])
+        if depth > MAX_DEPTH:
+            raise PlanError([_too_much("too many levels, by aliases in aliases", place)])
+        if self._values > MAX_VALUES or self._characters > MAX_CHARACTERS:
+            limits = f"more than {MAX_VALUES} values or {MAX_CHARACTERS} characters"
+            raise PlanError([_too_much(f"{limits}, counted with all aliases", place)])
+
+    def _check_tag(self, node: Node, place: Place) -> None:
+        tag = str(node.tag)
+        if not tag.startswith(_YAML_TAG) or tag.removeprefix(_YAML_TAG) not in _PLAIN_KINDS:
+            shown = tag.replace(_YAML_TAG, "!!")[:40]
+            hint = "remove it; or put a text that begins with ! into quotes"
+            self._report(Diagnostic("error", f"the tag {shown!r} is not allowed", place, hint))
 
     def _mapping(self, node: MappingNode, place: Place, depth: int) -> LocatedMap:
         mapping = LocatedMap()
         mapping.place, mapping.key_places, mapping.value_places = place, {}, {}
         for key_node, value_node in node.value:
             key_place = self._place(key_node)
-            if not isinstance(key_node, ScalarNode):
+            if not isinstance(key_node, ScalarNode) or not key_node.value:
                 hint = "a key is a word, followed by ': ' and its value"
                 self._report(Diagnostic("error", "this key is not a word", key_place, hint))
                 continue
-            key = str(key_node.value)
+            self._check_tag(key_node, key_place)
+            key = _joined_pairs(str(key_node.value))
             value = self.located(value_node, depth + 1)
             if key in mapping:
                 first = mapping.key_places[key]
                 hint = f"it stands in line {first.line} already; keep one of the two"
-                self._report(Diagnostic("error", f"duplicate key {key!r}", key_place, hint))
+                self._report(Diagnostic("error", f"duplicate key {shown(key)}", key_place, hint))
                 continue
+            # The parser looks for a value that is not there on the lines below.
+            empty = _is_empty(value_node)
             mapping[key] = value.value
-            mapping.key_places[key], mapping.value_places[key] = key_place, value.place
+            mapping.key_places[key], mapping.value_places[key] = (
+                key_place,
+                key_place if empty else value.place,
+            )
         if mapping.key_places:
             mapping.place = next(iter(mapping.key_places.values()))
         return mapping
@@ -150,66 +194,25 @@ class _Walk:
         start, end = node.start_mark, node.end_mark
         if start is None:
             return self._source.place(1, 1)
-        one_line = end is not None and end.line == start.line
-        return self._source.place(
-            start.line + 1, start.column + 1, end.column - start.column if one_line else 1
-        )
+        if start.line != end.line:
+            return self._source.place(start.line + 1, start.column + 1)
+        length = end.column - start.column
+        # Nothing at all is shown by the sign before it, the dash of an item.
+        column = start.column + 1 if length else max(1, start.column)
+        return self._source.place(start.line + 1, column, length)
 
 
-def _too_much(place: Place) -> Diagnostic:
-    message = f"more than {MAX_VALUES} values or {MAX_DEPTH} levels, or an alias inside itself"
+def shown(value: object) -> str:
+    """A value of a document as a message shows it, in quotes and not too long."""
+    if isinstance(value, dict):
+        return "a mapping"
+    if isinstance(value, list | tuple):
+        return "a list"
+    text = str(value)
+    if not text:
+        return "nothing"
+    return repr(text if len(text) <= _SHOWN_LENGTH else text[: _SHOWN_LENGTH - 1] + "…")
+
+
+def _too_much(message: str, place: Place) -> Diagnostic:
     return Diagnostic("error", message, place, "write repeated steps with `rounds:`, not with aliases")
-
-
-# What the parser says → what a coach can do about it.
-_EXPLAINED = (
-    (
-        "mapping values are not allowed",
-        "a second ': ' in this line",
-        'put a text that holds ": " into quotes',
-    ),
-    ("could not find expected ':'", "this line is neither `key: value` nor `- item`", None),
-    (
-        "expected <block end>",
-        "the indentation does not match the lines above",
-        "line it up with its neighbours",
-    ),
-    ("found unexpected end of stream", "a quoted text does not end", "close the quotes"),
-    ("did not find expected ',' or ", "a list or mapping in brackets is not closed", None),
-    ("expected ',' or ", "a list or mapping in brackets is not closed", "close it with ] or }"),
-    (
-        "expected '<document start>'",
-        "the indentation does not match the lines above",
-        "line it up with its neighbours",
-    ),
-    (
-        "found another document",
-        "a second document begins here",
-        "one file holds one plan; remove the `---`",
-    ),
-    (
-        "found undefined alias",
-        "this alias (*) names nothing",
-        "put texts that begin with * into quotes",
-    ),
-    (
-        "only comments",
-        "the file holds no plan, only comments",
-        "`cuetrack new` writes a plan to begin with",
-    ),
-    ("nested too deeply", "nested too deeply", "a plan needs no more than ten levels"),
-    (
-        "found unknown escape character",
-        "unknown escape after \\",
-        "use single quotes, or double the \\",
-    ),
-)
-
-
-def _syntax_error(source: Source, line: int, column: int, problem: str, context: str = "") -> PlanError:
-    for said, message, hint in _EXPLAINED:
-        if said in problem:
-            return PlanError([Diagnostic("error", message, source.place(line, column), hint)])
-    message = problem.splitlines()[0] if problem else context
-    hint = "put texts with special characters into quotes"
-    return PlanError([Diagnostic("error", message, source.place(line, column), hint)])

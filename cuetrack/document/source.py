@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import stat
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -17,8 +18,8 @@ MAX_SOURCE_BYTES = 256 * 1024
 _MOST_REPORTED = 20
 
 # C0 and C1 controls without tab, line feed and carriage return; the rarer line ends, which editors
-# and parsers count differently; and what cannot be stored as UTF-8.
-CONTROL_CHARACTER = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufffe\uffff]")
+# and parsers count differently; a byte order mark in the middle; and what cannot be stored as UTF-8.
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufeff\ufffe\uffff]")
 _INDENTING_TAB = re.compile("^ *(\t+)")
 _LINE_END = re.compile("\r\n|\r|\n")
 
@@ -32,6 +33,7 @@ class Source:
     lines: tuple[str, ...] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "text", self.text.removeprefix("\ufeff"))
         object.__setattr__(self, "lines", tuple(_LINE_END.split(self.text)))
 
     def place(self, line: int, column: int, length: int = 1) -> Place:
@@ -63,12 +65,27 @@ def check_characters(source: Source) -> None:
         if tabs:
             place = source.place(number, tabs.start(1) + 1, len(tabs[1]))
             found.append(Diagnostic("error", "tab in the indentation", place, "indent with spaces only"))
-        for control in CONTROL_CHARACTER.finditer(line):
-            message = f"control character U+{ord(control[0]):04X} in the text"
-            place = source.place(number, control.start() + 1)
-            found.append(Diagnostic("error", message, place, "remove it; it cannot be seen or spoken"))
+        for column, message, hint in control_characters(line):
+            found.append(Diagnostic("error", message, source.place(number, column), hint))
+    if len(found) > _MOST_REPORTED:
+        more = f"{len(found) - _MOST_REPORTED + 1} more characters that are not allowed, from here on"
+        found[_MOST_REPORTED - 1 :] = [Diagnostic("error", more, found[_MOST_REPORTED - 1].place)]
     if found:
-        raise PlanError(found[:_MOST_REPORTED])
+        raise PlanError(found)
+
+
+def control_characters(text: str) -> Iterator[tuple[int, str, str]]:
+    """Column, message and hint for each character that no text of ours may hold."""
+    for control in _CONTROL.finditer(text):
+        code = f"U+{ord(control[0]):04X}"
+        if "\ud800" <= control[0] <= "\udfff":
+            message, hint = (
+                f"half a character, {code}, in the text",
+                "write the whole character, not its \\u escapes",
+            )
+        else:
+            message, hint = f"control character {code} in the text", "remove it; it cannot be seen or spoken"
+        yield control.start() + 1, message, hint
 
 
 def _checked_bytes(path: Path) -> bytes:

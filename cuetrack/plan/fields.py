@@ -7,9 +7,10 @@ from collections.abc import Collection
 from fractions import Fraction
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, PlainSerializer, PlainValidator, WithJsonSchema
+from pydantic import BeforeValidator, GetJsonSchemaHandler, PlainSerializer, PlainValidator, WithJsonSchema
 
 from cuetrack.document.fields import Name
+from cuetrack.document.located import shown
 from cuetrack.document.model import refused
 from cuetrack.errors import TimeError, did_you_mean
 from cuetrack.sound.tone_table import COUNTDOWNS, PLAN_TONES
@@ -21,8 +22,13 @@ Level = Literal["easier", "standard", "harder"]
 AnnouncedPart = Literal["name", "setup", "equipment"]
 
 MAX_COUNT = 60
+MAX_POINT_SECONDS = 3600
 
 _SWITCH_WORDS = {"on": True, "yes": True, "true": True, "off": False, "no": False, "false": False}
+
+
+# `off` as readers of YAML hand it over.
+OFF_WORDS = ("off", "no", False)
 
 
 def is_off(value: Any) -> bool:
@@ -35,7 +41,7 @@ def _switch(value: Any) -> bool:
         return value
     word = str(value).strip().casefold()
     if word not in _SWITCH_WORDS:
-        raise refused(f"{str(value)!r} is neither on nor off", "write on or off")
+        raise refused(f"{shown(value)} is neither on nor off", "write on or off")
     return _SWITCH_WORDS[word]
 
 
@@ -43,7 +49,7 @@ Switch = Annotated[
     bool,
     PlainValidator(_switch),
     PlainSerializer(lambda value: "on" if value else "off", return_type=str),
-    WithJsonSchema({"enum": ["on", "off", True, False]}),
+    WithJsonSchema({"enum": ["on", "off", "yes", "no", True, False]}),
 ]
 
 
@@ -51,7 +57,7 @@ def _word_of(table: Collection[str], what: str) -> BeforeValidator:
     def checked(value: Any) -> str:
         word = str(value).strip()
         if word not in table:
-            raise refused(f"{word[:40]!r} is no {what}", did_you_mean(word, table))
+            raise refused(f"{shown(value)} is no {what}", did_you_mean(word[:40], table))
         return word
 
     return BeforeValidator(checked)
@@ -71,9 +77,11 @@ def _count_point(value: Any) -> Fraction:
     try:
         seconds = parse_duration(f"{text}s" if re.fullmatch(r"[\d.]+", text) else text).seconds
     except TimeError:
-        raise refused(f"{text!r} is not a count", "write whole seconds, for example 10, 5, 3") from None
-    if not 0 < seconds <= 3600:
-        raise refused(f"a count at {text!r} is not possible", "write 1 up to 3600 seconds")
+        raise refused(f"{shown(value)} is not a count", "write whole seconds, for example 10, 5, 3") from None
+    if not 0 < seconds <= MAX_POINT_SECONDS:
+        message = f"a count at {shown(value)} is not possible"
+        hint = f"write seconds before the boundary, more than 0 and up to {MAX_POINT_SECONDS}"
+        raise refused(message, hint)
     return seconds
 
 
@@ -85,16 +93,16 @@ def _count_points(value: Any) -> tuple[Fraction, ...]:
     text = str(value).strip()
     if not re.fullmatch(r"\d{1,4}", text) or int(text) > MAX_COUNT:
         raise refused(
-            f"count cannot be {text!r}" if not isinstance(value, dict) else "count cannot be a mapping",
+            f"'count' cannot be {shown(value)}",
             f"write a whole number from 0 to {MAX_COUNT}, or a list such as [10, 5, 3, 2, 1]",
         )
     return tuple(Fraction(second) for second in range(int(text), 0, -1))
 
 
-def _count_as_written(points: tuple[Fraction, ...]) -> int | list[str]:
+def _count_as_written(points: tuple[Fraction, ...]) -> int | list[int | str]:
     if points == tuple(range(len(points), 0, -1)):
         return len(points)
-    return [decimal_text(point) for point in points]
+    return [int(point) if point.denominator == 1 else f"{decimal_text(point)} s" for point in points]
 
 
 CountPoints = Annotated[
@@ -103,10 +111,17 @@ CountPoints = Annotated[
     PlainSerializer(_count_as_written),
     WithJsonSchema(
         {
-            "description": "How many seconds are counted, or the very seconds before the boundary.",
             "anyOf": [
                 {"type": "integer", "minimum": 0, "maximum": MAX_COUNT},
-                {"type": "array", "items": {"type": ["number", "string"]}, "maxItems": MAX_COUNT},
+                {
+                    "type": "array",
+                    "items": {
+                        "type": ["number", "string"],
+                        "exclusiveMinimum": 0,
+                        "maximum": MAX_POINT_SECONDS,
+                    },
+                    "maxItems": MAX_COUNT,
+                },
             ],
             "examples": [3, [10, 5, 3, 2, 1]],
         }
@@ -118,13 +133,15 @@ def _one_or_many(value: Any) -> Any:
     return value if isinstance(value, list | tuple) else [value]
 
 
-def _or_one(items: dict[str, Any]) -> WithJsonSchema:
-    return WithJsonSchema({"anyOf": [items, {"type": "array", "items": items}]})
+class _OneOrMany:
+    """JSON Schema of a list whose only item may stand without brackets."""
+
+    def __get_pydantic_json_schema__(self, core_schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        many = handler(core_schema)
+        return {"anyOf": [many["items"], many]}
 
 
-Names = Annotated[
-    tuple[Name, ...], BeforeValidator(_one_or_many), _or_one({"type": "string", "minLength": 1})
-]
+Names = Annotated[tuple[Name, ...], BeforeValidator(_one_or_many), _OneOrMany()]
 
 
 def _announced(value: Any) -> Any:
@@ -137,9 +154,8 @@ AnnouncedParts = Annotated[
     PlainSerializer(lambda parts: list(parts) or "off"),
     WithJsonSchema(
         {
-            "description": "What is said of the next move: name, setup, equipment; or off.",
             "anyOf": [
-                {"enum": ["off", "name", "setup", "equipment", False]},
+                {"enum": ["name", "setup", "equipment", *OFF_WORDS]},
                 {"type": "array", "items": {"enum": ["name", "setup", "equipment"]}},
             ],
         }
@@ -150,13 +166,16 @@ AnnouncedParts = Annotated[
 def _sides(value: Any) -> tuple[Side, ...]:
     if isinstance(value, str) and value.strip() == "both":
         return ("left", "right")
-    words = [str(word).strip() for word in _one_or_many(value)]
+    written = _one_or_many(value)
+    words = [str(word).strip() for word in written]
     allowed: tuple[Side, ...] = ("left", "right")
-    for word in words:
+    for word, as_written in zip(words, written, strict=True):
         if word not in allowed:
-            raise refused(f"{word!r} is no side", did_you_mean(word, ("left", "right", "both")))
+            hint = did_you_mean(word[:40], ("left", "right", "both"))
+            raise refused(f"{shown(as_written)} is no side", hint)
     if len(set(words)) != len(words) or not words:
-        raise refused("each side is named once", "write both, left, right, or [right, left]")
+        message = "a side is named twice" if words else "no side is named"
+        raise refused(message, "write both, left, right, or [right, left]")
     return tuple(side for word in words for side in allowed if side == word)
 
 
@@ -166,11 +185,11 @@ Sides = Annotated[
     PlainSerializer(list),
     WithJsonSchema(
         {
-            "description": "both is left, then right; a list gives the order.",
             "anyOf": [
                 {"enum": ["both", "left", "right"]},
-                {"type": "array", "items": {"enum": ["left", "right"]}, "maxItems": 2},
+                {"type": "array", "items": {"enum": ["left", "right"]}, "minItems": 1, "uniqueItems": True},
             ],
+            "examples": ["both", ["right", "left"]],
         }
     ),
 ]
@@ -186,7 +205,7 @@ def _quantity(unit: str, lowest: Fraction, highest: Fraction, example: str) -> P
         text = str(value).strip()
         match = pattern.fullmatch(text)
         if match is None:
-            raise refused(f"{text[:40]!r} is not a number of {unit}", f"write it like {example}")
+            raise refused(f"{shown(value)} is not a number of {unit}", f"write it like {example}")
         number = Fraction(match[1].replace("−", "-"))
         if not lowest <= number <= highest:
             limits = f"{decimal_text(lowest)} to {decimal_text(highest)} {unit}"
@@ -200,25 +219,27 @@ def _with_unit(unit: str) -> PlainSerializer:
     return PlainSerializer(lambda value: f"{decimal_text(value)} {unit}", return_type=str)
 
 
-def _quantity_schema(description: str, example: str) -> WithJsonSchema:
-    return WithJsonSchema({"type": "string", "description": description, "examples": [example]})
+def _quantity_schema(unit: str, example: str) -> WithJsonSchema:
+    either_case = "".join(f"[{letter.upper()}{letter.lower()}]" for letter in unit)
+    pattern = rf"^\s*[-−]?\d+(\.\d+)?\s*{either_case}\s*$"
+    return WithJsonSchema({"type": "string", "pattern": pattern, "examples": [example]})
 
 
 BeatsPerMinute = Annotated[
     Fraction,
     _quantity("bpm", Fraction(20), Fraction(300), "120 bpm"),
     _with_unit("bpm"),
-    _quantity_schema("Beats per minute.", "120 bpm"),
+    _quantity_schema("bpm", "120 bpm"),
 ]
 LoudnessLufs = Annotated[
     Fraction,
     _quantity("LUFS", Fraction(-40), Fraction(-9), "-16 LUFS"),
     _with_unit("LUFS"),
-    _quantity_schema("Integrated loudness.", "-16 LUFS"),
+    _quantity_schema("LUFS", "-16 LUFS"),
 ]
 DuckingDb = Annotated[
     Fraction,
     _quantity("dB", Fraction(-60), Fraction(0), "-20 dB"),
     _with_unit("dB"),
-    _quantity_schema("Level of the bed under speech.", "-20 dB"),
+    _quantity_schema("dB", "-20 dB"),
 ]

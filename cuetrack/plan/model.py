@@ -8,13 +8,22 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import BeforeValidator, Discriminator, Field, Tag, WithJsonSchema
+from pydantic import (
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    GetJsonSchemaHandler,
+    Tag,
+    WithJsonSchema,
+)
 
 from cuetrack.document.fields import Line, Name, Notes
 from cuetrack.document.located import LocatedList, LocatedMap, Report
 from cuetrack.document.model import Node
-from cuetrack.errors import Diagnostic
+from cuetrack.errors import Diagnostic, nearest
 from cuetrack.plan.fields import (
+    OFF_WORDS,
     AnnouncedParts,
     BeatsPerMinute,
     By,
@@ -32,6 +41,9 @@ from cuetrack.plan.fields import (
 from cuetrack.plan.times import FixedTimeField, PlanTime, Point, WorkingTime
 
 MAX_ROUNDS = 1000
+# The key that makes a step what it is; a rest inside a move belongs to the move.
+_STEP_KEYS = {"move": "MoveStep", "talk": "TalkStep", "rest": "RestStep"}
+_NOT_BOTH_TIMES: dict[str, Any] = {"not": {"required": ["work", "stages"]}}
 
 
 def _off_or_more(value: Any) -> str:
@@ -41,7 +53,7 @@ def _off_or_more(value: Any) -> str:
 _Off = Annotated[
     Literal["off"],
     BeforeValidator(lambda _: "off"),
-    WithJsonSchema({"enum": ["off", False]}),
+    WithJsonSchema({"enum": list(OFF_WORDS)}),
     Tag("off"),
 ]
 _T = TypeVar("_T")
@@ -51,13 +63,19 @@ OffOr = Annotated[_Off | Annotated[_T, Tag("more")], Discriminator(_off_or_more)
 class CountCall(Node):
     """A count into or out of a move, and the mark it leads to."""
 
-    count: CountPoints | None = Field(None, description="Seconds counted before the boundary.")
+    example = "`{count: 3, by: tones}`, or off"
+
+    count: CountPoints | None = Field(
+        None, description="How many seconds are counted; or a list of the seconds before the boundary."
+    )
     by: By | None = Field(None, description="What counts: tones, voice, both or none.")
-    sound: CountdownSound | None = Field(None, description="The tones of the count.")
+    sound: CountdownSound | None = Field(None, description="The tones that count.")
 
 
 class FinishCall(CountCall):
     """The count out of a move, and the warning before it."""
+
+    example = "`{warn: 10s, count: 3}`, or off"
 
     warn: OffOr[FixedTimeField] | None = Field(
         None, description="How long before the end the time left is said; or off."
@@ -66,6 +84,8 @@ class FinishCall(CountCall):
 
 class StageCall(Node):
     """The call of the next stage while the one before it runs."""
+
+    example = "`{ahead: 2s, tone: bright}`, or off"
 
     ahead: FixedTimeField | None = Field(
         None, description="How long before the stage begins its name is fully spoken."
@@ -78,10 +98,16 @@ class StageCall(Node):
 class Calls(Node):
     """What is called and how; inherited session → part → move → stage, key by key."""
 
-    announce: AnnouncedParts | None = Field(None, description="What is said of the next move.")
-    start: OffOr[CountCall] | None = Field(None, description="The count into a move.")
-    finish: OffOr[FinishCall] | None = Field(None, description="The count out of a move.")
-    stage: OffOr[StageCall] | None = Field(None, description="The call of each next stage.")
+    example = "`{start: {count: 3}, halfway: on}`"
+
+    announce: AnnouncedParts | None = Field(
+        None, description="What is said of the next move: name, setup, equipment; or off."
+    )
+    start: OffOr[CountCall] | None = Field(None, description="The count into a move; or off.")
+    finish: OffOr[FinishCall] | None = Field(
+        None, description="The count out of a move, and the warning before it; or off."
+    )
+    stage: OffOr[StageCall] | None = Field(None, description="The call of each next stage; or off.")
     side: Switch | None = Field(None, description="Whether the change of side is called.")
     halfway: Switch | None = Field(None, description="Whether halfway is called.")
 
@@ -89,30 +115,40 @@ class Calls(Node):
 class FreeCue(Node):
     """A line or a tone of the coach's own, at a point of the step or stage it stands in."""
 
-    at: Point
+    example = "`{at: 50%, say: Keep breathing.}`"
+    model_config = ConfigDict(json_schema_extra={"anyOf": [{"required": ["say"]}, {"required": ["tone"]}]})
+
+    at: Point = Field(description="When, in the step or stage it stands in.")
     say: Line | None = Field(None, description="What is said.")
     tone: ToneName | None = Field(None, description="Which tone is sounded.")
 
     @classmethod
     def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
         """Reports a cue that would not be heard."""
-        if "say" not in data and "tone" not in data:
+        if data.keys() <= {"at"}:
             message = "this cue neither says nor sounds anything"
             report(Diagnostic("error", message, data.place, "add `say: …` or `tone: soft`"))
         return data
 
 
-FreeCues = Annotated[tuple[FreeCue, ...], Field(max_length=2000)]
+OwnCalls = Annotated[Calls | None, Field(description="What is called here, where it differs.")]
+OwnCues = Annotated[
+    tuple[FreeCue, ...],
+    Field(max_length=2000, description="Lines and tones of your own, at points of this stretch."),
+]
+OwnNotes = Annotated[Notes | None, Field(description="For you to read; never spoken.")]
 
 
 class Stage(Node):
     """One way of doing a move for a time; in short `{slow lowering: 25s}`."""
 
-    stage: Name
-    work: WorkingTime
-    calls: Calls | None = None
-    cues: FreeCues = ()
-    notes: Notes | None = None
+    example = "`{slow lowering: 25s}`"
+
+    stage: Name = Field(description="The stage's name, as it is called.")
+    work: WorkingTime = Field(description="How long it lasts.")
+    calls: OwnCalls = None
+    cues: OwnCues = ()
+    notes: OwnNotes = None
 
     @classmethod
     def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
@@ -125,60 +161,95 @@ class Stage(Node):
             message = f"one stage cannot be {written!r} and {names[1]!r} too"
             hint = "give each stage its own braces: [{slow: 20s}, {fast: 10s}]"
             report(Diagnostic("error", message, data.key_places[names[1]], hint))
-            for name in names[1:]:
-                del data[name]
+            data = data.without(names[1:])
         long = data.renamed({written: "work"})
         long["stage"] = written
         long.key_places["stage"] = long.value_places["stage"] = data.key_places[written]
         return long
 
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core_schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        """Both forms: `{stage: NAME, work: TIME}` and, in short, `{NAME: TIME}`."""
+        reference = handler(core_schema)
+        schema = handler.resolve_ref_schema(reference)
+        long = dict(schema)
+        own = {key: value for key, value in long["properties"].items() if key not in {"stage", "work"}}
+        short = {
+            "type": "object",
+            "properties": own,
+            "additionalProperties": long["properties"]["work"],
+            # One key is the name; a second one that is none of ours would be a second name.
+            "anyOf": [{"maxProperties": 1}, *({"required": [key]} for key in own)],
+            "minProperties": 1,
+            "not": {"anyOf": [{"required": ["stage"]}, {"required": ["work"]}]},
+        }
+        schema.clear()
+        schema |= {"description": long.pop("description"), "anyOf": [long, short]}
+        return reference
+
 
 Stages = Annotated[tuple[Stage, ...], Field(min_length=1, max_length=100)]
 
 
-class MoveStep(Node):
+class _Step(Node):
+    """What steps have in common."""
+
+    @classmethod
+    def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
+        """Reports the keys that would make it a step of another kind as well."""
+        own, *others = (key for key in _STEP_KEYS if key in data)
+        others = [key for key in others if key not in cls.allowed_keys()]
+        for key in others:
+            message = f"one step cannot be a {own} and a {key} too"
+            report(Diagnostic("error", message, data.key_places[key], "begin each step with its own dash"))
+        return data.without(others)
+
+
+class MoveStep(_Step):
     """An exercise."""
 
-    move: Name
+    model_config = ConfigDict(json_schema_extra=_NOT_BOTH_TIMES)
+
+    move: Name = Field(description="The move's name, as it is announced.")
     setup: Line | None = Field(None, description="How to get into position; spoken before the move.")
     equipment: Names | None = Field(None, description="What is needed; spoken before the move.")
     easier: Line | None = Field(None, description="An easier option.")
     harder: Line | None = Field(None, description="A harder option.")
     work: WorkingTime | None = Field(None, description="The working time, in one stage.")
     stages: Stages | None = Field(None, description="The stages, each with its name and time.")
-    sides: Sides | None = None
-    change: PlanTime | None = Field(None, description="Between the sides; 5 s if nothing is said.")
+    sides: Sides | None = Field(None, description="both is left, then right; a list gives the order.")
+    change: PlanTime | None = Field(
+        None, description="Between the sides; the part's, or 5 s, if nothing is said."
+    )
     rest: PlanTime | None = Field(None, description="The rest after this move; wins over the part's.")
     tempo: BeatsPerMinute | None = Field(None, description="Clicks through the work, and its counts.")
-    calls: Calls | None = None
-    cues: FreeCues = ()
-    notes: Notes | None = None
+    calls: OwnCalls = None
+    cues: OwnCues = ()
+    notes: OwnNotes = None
 
 
-class RestStep(Node):
+class RestStep(_Step):
     """A rest written out; it replaces the automatic one before it."""
 
-    rest: PlanTime
-    cues: FreeCues = ()
-    notes: Notes | None = None
+    rest: PlanTime = Field(description="How long the rest lasts.")
+    cues: OwnCues = ()
+    notes: OwnNotes = None
 
 
-class TalkStep(Node):
+class TalkStep(_Step):
     """Air for the coach's own talk."""
 
-    talk: PlanTime
-    cues: FreeCues = ()
-    notes: Notes | None = None
+    talk: PlanTime = Field(description="How long your own talk lasts.")
+    cues: OwnCues = ()
+    notes: OwnNotes = None
 
 
 def _kind_of_step(value: Any) -> str | None:
-    """The tag of a step by the key that makes it one; a rest inside a move belongs to the move."""
+    """The tag of a step by the first of the keys that make it one."""
     if isinstance(value, MoveStep | RestStep | TalkStep):
         return type(value).__name__
     if isinstance(value, dict):
-        for key, tag in (("move", "MoveStep"), ("talk", "TalkStep"), ("rest", "RestStep")):
-            if key in value:
-                return tag
+        return next((tag for key, tag in _STEP_KEYS.items() if key in value), None)
     return None
 
 
@@ -201,31 +272,43 @@ Step = Annotated[
 class Part(Node):
     """A named stretch of the session."""
 
-    part: Name
+    example = "`part: Circuit`, with its `steps:` below"
+    model_config = ConfigDict(json_schema_extra=_NOT_BOTH_TIMES)
+
+    part: Name = Field(description="The part's name.")
     rounds: int = Field(1, ge=1, le=MAX_ROUNDS, description="How many times the steps are done.")
     rest: PlanTime | None = Field(None, description="After each move but the part's last in its last round.")
     work: WorkingTime | None = Field(None, description="For each move that gives no time itself.")
     stages: Stages | None = Field(None, description="For each move that gives no time itself.")
     change: PlanTime | None = Field(None, description="Between the sides of a move.")
-    calls: Calls | None = None
-    steps: Annotated[tuple[Step, ...], Field(min_length=1, max_length=2000)]
-    notes: Notes | None = None
+    calls: OwnCalls = None
+    steps: tuple[Step, ...] = Field(
+        min_length=1, max_length=2000, description="Moves, rests and talk, in the order they are done."
+    )
+    notes: OwnNotes = None
 
     @classmethod
     def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
         """Reports moves that have no working time, or two."""
         _report_two_times(data, report)
-        timed = "work" in data or "stages" in data
+        timed = _gives_time(data, cls)
         steps = data.get("steps")
         for step in steps if isinstance(steps, LocatedList) else ():
             if not isinstance(step, LocatedMap) or "move" not in step:
                 continue
             _report_two_times(step, report)
-            if not timed and "work" not in step and "stages" not in step:
+            if not timed and not _gives_time(step, MoveStep):
                 message = f"the move {str(step['move'])[:60]!r} has no working time"
                 hint = "add `work: 40s` or `stages: […]` to it, or to its part"
                 report(Diagnostic("error", message, step.value_places["move"], hint))
         return data
+
+
+def _gives_time(data: LocatedMap, model: type[Node]) -> bool:
+    """Whether a working time is written, or was meant to be."""
+    known = model.allowed_keys()
+    meant = (key if key in known else nearest(key[:40], known) for key in data)
+    return any(key in {"work", "stages"} for key in meant)
 
 
 def _report_two_times(data: LocatedMap, report: Report) -> None:
@@ -237,6 +320,9 @@ def _report_two_times(data: LocatedMap, report: Report) -> None:
 
 class Bed(Node):
     """The music under the session."""
+
+    example = "`{pulse: 120 bpm}`, or off"
+    model_config = ConfigDict(json_schema_extra={"not": {"required": ["pulse", "file"]}})
 
     pulse: BeatsPerMinute | None = Field(None, description="A built-in bed at this tempo.")
     file: Line | None = Field(None, description="A sound file, beside the plan.")
@@ -256,12 +342,14 @@ class Bed(Node):
 class Session(Node):
     """A whole plan."""
 
-    session: Name
+    example = "`session: NAME`, with its `parts:` below"
+
+    session: Name = Field(description="The session's name.")
     length: FixedTimeField | None = Field(None, description="The promised length.")
     voice: Name | None = Field(None, description="The voice that speaks; `clear` if nothing is said.")
     level: Level = Field("standard", description="The version that is announced.")
     equipment: Names | None = Field(None, description="Everything that is needed.")
-    loudness: LoudnessLufs | None = None
+    loudness: LoudnessLufs | None = Field(None, description="Integrated loudness of the class mix.")
     lead_in: FixedTimeField | None = Field(
         None, alias="lead-in", description="Before the first phase; 5 s if nothing is said."
     )
@@ -270,7 +358,9 @@ class Session(Node):
         alias="lead-out",
         description="After the last phase; 2 s after work that is counted out, so that its end is heard.",
     )
-    bed: OffOr[Bed] | None = None
-    calls: Calls | None = None
-    parts: Annotated[tuple[Part, ...], Field(min_length=1, max_length=500)]
-    notes: Notes | None = None
+    bed: OffOr[Bed] | None = Field(None, description="The music under the session; or off.")
+    calls: Calls | None = Field(None, description="What is called, and how, in the whole session.")
+    parts: tuple[Part, ...] = Field(
+        min_length=1, max_length=500, description="The parts, in the order they are taught."
+    )
+    notes: OwnNotes = None

@@ -11,6 +11,7 @@ from ruamel.yaml import YAML
 from cuetrack.document.model import read_document
 from cuetrack.document.source import Source, read_source
 from cuetrack.plan.model import Session
+from cuetrack.plan.schema import tidied
 
 
 def read_plan(path: Path) -> Session:
@@ -34,15 +35,11 @@ def plan_text(session: Session) -> str:
     yaml.width = 100
     yaml.allow_unicode = True
     stream = io.StringIO()
-    yaml.dump(session.model_dump(mode="json", by_alias=True, exclude_unset=True), stream)
+    yaml.dump(session.model_dump(mode="json", by_alias=True, exclude_unset=True, exclude_none=True), stream)
     return stream.getvalue()
 
 
 def plan_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) for plans, from the same model that reads them."""
-    schema = Session.model_json_schema(by_alias=True)
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": "Session plan",
-        **schema,
-    }
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "Session plan"}
+    return head | tidied(Session.model_json_schema(by_alias=True))

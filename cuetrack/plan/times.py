@@ -9,11 +9,15 @@ from typing import Annotated, Any
 
 from pydantic import PlainSerializer, PlainValidator, WithJsonSchema
 
+from cuetrack.document.located import shown
 from cuetrack.document.model import refused
 from cuetrack.errors import TimeError
 from cuetrack.timebase import Duration, decimal_text, duration_text, parse_duration
+from cuetrack.timebase.text import TIME_EXAMPLES
 
 MAX_TIME = Duration(Fraction(24 * 3600))
+# No time needs more; also keeps what a message quotes short.
+_MAX_CHARACTERS = 60
 
 _RANGE = re.compile(r"(.+?)\s*(?:\.\.|–|—)\s*(.+)")
 _COUNTS = re.compile(r"(\d{1,5})\s*counts?", re.ASCII)
@@ -98,9 +102,10 @@ PointValue = FromStart | FromEnd | Share
 
 def _as_text(value: Any) -> str:
     """The text of a scalar, from a document or (a number, say) from a program."""
-    if isinstance(value, dict | list | tuple) or value is None:
-        raise refused("a time has to be a text", "write a time like 30s, 1:30, 2 min or 1 min 30 s")
-    return str(value).strip()
+    text = str(value).strip()
+    if isinstance(value, dict | list | tuple) or value is None or len(text) > _MAX_CHARACTERS:
+        raise refused(f"{shown(value)} is not a time", f"write a time like {TIME_EXAMPLES}")
+    return text
 
 
 def _checked_length(text: str) -> Duration:
@@ -118,7 +123,7 @@ def _fixed(value: Any) -> FixedTime:
         return value
     text = _as_text(value)
     if _RANGE.fullmatch(text) or _COUNTS.fullmatch(text):
-        raise refused(f"{text!r} is not a fixed time", "write a time like 30s, 1:30, 2 min or 1 min 30 s")
+        raise refused(f"{text!r} is not a fixed time", f"write one time, like {TIME_EXAMPLES}")
     return FixedTime(_checked_length(text))
 
 
@@ -167,29 +172,62 @@ def _point(value: Any) -> PointValue:
     return FromStart(_checked_length(text))
 
 
-def _schema(description: str, *examples: str) -> WithJsonSchema:
-    return WithJsonSchema({"type": "string", "description": description, "examples": list(examples)})
+# For editors only: the readers above decide, and know more than a pattern can say.
+_UNIT = "(h|hours?|min|minutes?|s|sec|seconds?|ms)"
+_NUMBER = r"\d+(\.\d+)?"
+_LENGTH = rf"((\d+:)?\d+:\d\d(\.\d+)?|({_NUMBER}(/{_NUMBER})?\s*{_UNIT}\s*)+)"
+_RANGE_OR_COUNTS = rf"{_LENGTH}\s*(\.\.|–|—)\s*{_LENGTH}|\d+\s*counts?"
+
+
+def _schema(description: str, pattern: str, *examples: str) -> WithJsonSchema:
+    return WithJsonSchema(
+        {
+            "type": "string",
+            "description": description,
+            "pattern": rf"^\s*({pattern})\s*$",
+            "examples": list(examples),
+        }
+    )
 
 
 _TEXT = PlainSerializer(str, return_type=str)
 _LONG = ("30s", "1:30", "2 min", "1 min 30 s")
+_FLEXIBLE = ("20s..40s", "32 counts")
 
-FixedTimeField = Annotated[FixedTime, PlainValidator(_fixed), _TEXT, _schema("A time, at most 24 h.", *_LONG)]
+FixedTimeField = Annotated[
+    FixedTime, PlainValidator(_fixed), _TEXT, _schema("A time of at most 24 h.", _LENGTH, *_LONG)
+]
 PlanTime = Annotated[
     PlanTimeValue,
     PlainValidator(_plan_time),
     _TEXT,
-    _schema("A time, a range of times, or counts of the music.", *_LONG, "20s..40s", "32 counts"),
+    _schema(
+        "A time, a range of times, or counts of the music.",
+        f"{_LENGTH}|{_RANGE_OR_COUNTS}",
+        *_LONG,
+        *_FLEXIBLE,
+    ),
 ]
 WorkingTime = Annotated[
     PlanTimeValue,
     PlainValidator(_working_time),
     _TEXT,
-    _schema("A time above zero, a range, or counts of the music.", *_LONG, "20s..40s", "32 counts"),
+    _schema(
+        "A time above zero, a range of times, or counts of the music.",
+        f"{_LENGTH}|{_RANGE_OR_COUNTS}",
+        *_LONG,
+        *_FLEXIBLE,
+    ),
 ]
 Point = Annotated[
     PointValue,
     PlainValidator(_point),
     _TEXT,
-    _schema("When: after the start, before the end, or a share.", "5s", "-8s", "50%"),
+    _schema(
+        "After the start, before the end, or a share.",
+        rf"[-−]?\s*{_LENGTH}|{_NUMBER}\s*%",
+        "5s",
+        "-8s",
+        "50%",
+    ),
 ]

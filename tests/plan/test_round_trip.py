@@ -1,0 +1,212 @@
+"""A session written as plan text and read again is the same session."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from cuetrack.plan.model import Session
+from cuetrack.plan.text import parse_plan, plan_text
+from cuetrack.sound.tone_table import COUNTDOWNS, PLAN_TONES
+
+# What trips writers and readers of YAML: quotes, colons, comment signs, words that other versions
+# of YAML take for something else, indentation, characters of two code units.
+_AWKWARD = (
+    *(
+        '"',
+        "'",
+        ": ",
+        ":",
+        " #",
+        "#",
+        "- ",
+        "-",
+        "? ",
+        "{",
+        "}",
+        "[",
+        "]",
+        ",",
+        "&a",
+        "*a",
+        "!x",
+        "|",
+        ">",
+        "%",
+    ),
+    *(
+        "@",
+        "`",
+        "\\",
+        "\\n",
+        "\n",
+        "\n\n",
+        "\n  ",
+        "\t",
+        " ",
+        "\u00a0",
+        "~",
+        "null",
+        "no",
+        "off",
+        "yes",
+        "<<",
+        "=",
+    ),
+    *(
+        "---",
+        "...",
+        "1:30",
+        "0o7",
+        "0x1F",
+        ".inf",
+        "1e3",
+        "2001-01-01",
+        "🏋️",
+        "ß",
+        "İ",
+        "漢字",
+        "e\u0301",
+        "\u200b",
+    ),
+)
+_FORBIDDEN = "\u2028\u2029\ufeff\ufffe\uffff"
+
+
+def texts(longest: int) -> st.SearchStrategy[str]:
+    """Texts that say something, of at most `longest` characters."""
+    letters = st.characters(exclude_categories=("Cc", "Cs"), exclude_characters=_FORBIDDEN)
+    pieces = st.lists(st.sampled_from(_AWKWARD) | st.text(letters, max_size=12), min_size=1, max_size=12)
+    return pieces.map("".join).map(lambda text: text[:longest]).filter(lambda text: bool(text.strip()))
+
+
+def _lengths(shortest: int) -> st.SearchStrategy[str]:
+    """Every form of a fixed time, up to some minutes."""
+    number = st.integers(max(1, shortest), 600)
+    fraction = st.decimals(shortest or "0.001", 600, places=3).map(lambda value: f"{value}")
+    return st.one_of(
+        number.map("{}s".format),
+        fraction.map("{} s".format),
+        st.tuples(st.integers(1, 59), st.integers(0, 59)).map(lambda t: f"{t[0]}:{t[1]:02d}"),
+        st.integers(1, 9).map("0:{}:30.5".format).map(lambda text: text.replace("0:", "0:0", 1)),
+        st.integers(1, 30).map("{} min".format),
+        st.tuples(st.integers(1, 9), st.integers(1, 59)).map(lambda t: f"{t[0]} min {t[1]} s"),
+        st.tuples(number, st.integers(1, 19)).map(lambda t: f"{t[0]}/{t[1]} s"),
+        number.map("{} ms".format),
+        st.just("1 h"),
+    )
+
+
+@st.composite
+def _flexible(draw: st.DrawFn, shortest: int) -> str:
+    low = draw(st.integers(max(1, shortest), 100))
+    return f"{low}s{draw(st.sampled_from(['..', ' .. ', '–']))}{low + draw(st.integers(0, 50))} s"
+
+
+def times(shortest: int = 0) -> st.SearchStrategy[str]:
+    """Every form of a time in a plan."""
+    return _lengths(shortest) | _flexible(shortest) | st.integers(1, 64).map("{} counts".format)
+
+
+def _some(**keys: st.SearchStrategy[Any]) -> st.SearchStrategy[dict[str, Any]]:
+    """Mappings with some of `keys`."""
+    return st.fixed_dictionaries({}, optional={key.replace("_", " "): value for key, value in keys.items()})
+
+
+_OFF = st.just("off")
+_SWITCH = st.sampled_from([True, False, "on", "off", "yes", "no"])
+_POINTS = st.integers(0, 60) | st.lists(
+    st.integers(1, 60) | st.sampled_from(["0.5", "2.5s", "1/3 s"]), max_size=5
+)
+_COUNT = {
+    "count": _POINTS,
+    "by": st.sampled_from(["tones", "voice", "both", "none"]),
+    "sound": st.sampled_from(list(COUNTDOWNS)),
+}
+_CALLS = _some(
+    announce=_OFF | st.lists(st.sampled_from(["name", "setup", "equipment"]), max_size=3),
+    start=_OFF | _some(**_COUNT),
+    finish=_OFF | _some(**_COUNT, warn=_OFF | _lengths(0)),
+    stage=_OFF | _some(ahead=_lengths(0), tone=_OFF | st.sampled_from(list(PLAN_TONES))),
+    side=_SWITCH,
+    halfway=_SWITCH,
+)
+_POINT = _lengths(0) | _lengths(0).map("-{}".format) | st.integers(0, 100).map("{}%".format)
+_SAY, _TONE = {"say": texts(500)}, {"tone": st.sampled_from(list(PLAN_TONES))}
+_CUES = st.lists(
+    st.fixed_dictionaries({"at": _POINT, **_SAY}, optional=_TONE)
+    | st.fixed_dictionaries({"at": _POINT, **_TONE}),
+    max_size=3,
+)
+_NAMES = texts(120) | st.lists(texts(120), max_size=3)
+_STAGES = st.lists(
+    st.fixed_dictionaries(
+        {"stage": texts(120), "work": times(1)},
+        optional={"calls": _CALLS, "cues": _CUES, "notes": texts(4000)},
+    ),
+    min_size=1,
+    max_size=3,
+)
+
+
+def _with_working_time(
+    needed: dict[str, st.SearchStrategy[Any]], optional: dict[str, st.SearchStrategy[Any]]
+) -> st.SearchStrategy[dict[str, Any]]:
+    one_stage = st.fixed_dictionaries({**needed, "work": times(1)}, optional=optional)
+    return one_stage | st.fixed_dictionaries({**needed, "stages": _STAGES}, optional=optional)
+
+
+_MOVE = _with_working_time(
+    {"move": texts(120)},
+    {
+        **dict.fromkeys(("setup", "easier", "harder"), texts(500)),
+        "equipment": _NAMES,
+        "sides": st.sampled_from(["both", "left", "right", ["right", "left"]]),
+        **dict.fromkeys(("change", "rest"), times()),
+        "tempo": st.integers(20, 300).map("{} bpm".format) | st.just("120.5 BPM"),
+        "calls": _CALLS,
+        "cues": _CUES,
+        "notes": texts(4000),
+    },
+)
+_PAUSES = st.sampled_from(["rest", "talk"]).flatmap(
+    lambda kind: st.fixed_dictionaries({kind: times()}, optional={"cues": _CUES, "notes": texts(4000)})
+)
+_PART_OPTIONS: dict[str, st.SearchStrategy[Any]] = {
+    "rounds": st.integers(1, 1000),
+    **dict.fromkeys(("rest", "change"), times()),
+    "calls": _CALLS,
+    "notes": texts(4000),
+}
+_PART_NEEDS = {"part": texts(120), "steps": st.lists(_MOVE | _PAUSES, min_size=1, max_size=4)}
+_PART = _with_working_time(_PART_NEEDS, _PART_OPTIONS) | st.fixed_dictionaries(
+    _PART_NEEDS, optional=_PART_OPTIONS
+)
+plans = st.fixed_dictionaries(
+    {"session": texts(120), "parts": st.lists(_PART, min_size=1, max_size=3)},
+    optional={
+        "length": _lengths(1),
+        "voice": texts(120),
+        "level": st.sampled_from(["easier", "standard", "harder"]),
+        "equipment": _NAMES,
+        "loudness": st.integers(-40, -9).map("{} LUFS".format),
+        **dict.fromkeys(("lead-in", "lead-out"), _lengths(0)),
+        "bed": _OFF
+        | _some(pulse=st.just("120 bpm"), under_speech=st.just("-20 dB"))
+        | _some(file=texts(500)),
+        "calls": _CALLS,
+        "notes": texts(4000),
+    },
+)
+
+
+@settings(deadline=None, database=None, max_examples=80, suppress_health_check=list(HealthCheck))
+@given(plans)
+def test_a_session_written_and_read_again_is_equal(plan: dict[str, Any]) -> None:
+    session = Session.model_validate(plan)
+    text = plan_text(session)
+    again = parse_plan(text)
+    assert again == session
+    assert plan_text(again) == text
