@@ -38,6 +38,12 @@ class CountSetting:
     sound: str
 
     @property
+    def longest(self) -> Duration:
+        """How long it lasts where there is time for all of it."""
+        points = () if self.by.value == "none" else self.points.value
+        return Duration(points[0] if points else Fraction(0))
+
+    @property
     def by_tones(self) -> bool:
         """Whether tones count."""
         return self.by.value in {"tones", "both"}

@@ -8,10 +8,13 @@ from fractions import Fraction
 from cuetrack.errors import Diagnostic, PlanError
 from cuetrack.plan.model import MoveStep, Session
 from cuetrack.timebase import Duration, Instant
-from cuetrack.timeline.cueing import Cueing
+from cuetrack.timeline.calling import announce, call_change_of_side, call_halfway, call_stages, call_time_left
+from cuetrack.timeline.collector import CueCollector
+from cuetrack.timeline.counting import count_into, count_out
 from cuetrack.timeline.cues import Cue, Wordless
+from cuetrack.timeline.own_cues import add_clicks, add_free_cues
 from cuetrack.timeline.phases import Phase, laid_out, with_lead_out
-from cuetrack.timeline.runs import runs_of
+from cuetrack.timeline.runs import Run, runs_of
 
 DEFAULT_LEAD_OUT = Duration(Fraction(2))
 MAX_CUES = 250_000
@@ -45,18 +48,37 @@ def compiled(session: Session) -> Timeline:
     phases = laid_out(session)
     runs = runs_of(phases)
     phases = _closed(session, phases)
-    cueing = Cueing(session, phases)
+    cues = CueCollector(session, phases)
     for run in runs:
-        cueing.add_run(run, is_first=run.before is None)
-        if len(cueing.cues) > MAX_CUES:
+        _add_run(cues, run)
+        if len(cues.cues) > MAX_CUES:
             place = run.move.place_of("move")
-            raise PlanError([Diagnostic("error", f"more than {MAX_CUES} cues", place, "fewer rounds")])
+            raise PlanError([Diagnostic("error", f"more than {MAX_CUES} cues", place, "write fewer rounds")])
     for phase in phases:
         if phase.step is not None and not isinstance(phase.step, MoveStep):
-            cueing.add_free_cues(phase.step.cues, (phase,))
-    if cueing.faults:
-        raise PlanError(cueing.faults)
-    return Timeline(session, phases, _in_order(cueing.cues))
+            add_free_cues(cues, phase.step.cues, (phase,))
+    if cues.faults:
+        raise PlanError(cues.faults)
+    return Timeline(session, phases, _in_order(cues.cues))
+
+
+def _add_run(cues: CueCollector, run: Run) -> None:
+    """All cues of one run: into it, through it and out of it."""
+    into, out_of = cues.settings(run.phases[0]), cues.settings(run.phases[-1])
+    counted_from = count_into(cues, run, into)
+    if run.is_second_side:
+        call_change_of_side(cues, run, into, counted_from)
+    else:
+        announce(cues, run, into, counted_from)
+    call_stages(cues, run)
+    call_halfway(cues, run, out_of)
+    add_clicks(cues, run)
+    counted_out_from = count_out(cues, run, out_of)
+    call_time_left(cues, run, out_of, counted_out_from)
+    for phase in run.phases:
+        if phase.stage is not None:
+            add_free_cues(cues, phase.stage.cues, (phase,))
+    add_free_cues(cues, run.move.cues, run.phases)
 
 
 def _closed(session: Session, phases: tuple[Phase, ...]) -> tuple[Phase, ...]:
@@ -65,7 +87,7 @@ def _closed(session: Session, phases: tuple[Phase, ...]) -> tuple[Phase, ...]:
         return with_lead_out(phases, session.lead_out.length, session.place_of("lead-out"))
     if phases[-1].kind != "work":
         return phases
-    finish = Cueing(session, phases).settings(phases[-1]).finish
+    finish = CueCollector(session, phases).settings(phases[-1]).finish
     return phases if finish.by.value == "none" else with_lead_out(phases, DEFAULT_LEAD_OUT, None)
 
 

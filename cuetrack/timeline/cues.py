@@ -49,10 +49,16 @@ class Window:
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """What a coach can lengthen so that a spoken cue fits: `a rest of 30 s`."""
+    """What a coach can lengthen so that a spoken cue fits: `a rest of 30 s before 'Band row'`.
+
+    `length` is what it lasts, and what more of it would go to a count that has been cut short. A room
+    that `is_new` is not there yet: `length` is what it needs beside the phrase.
+    """
 
     word: str
+    where: str
     length: Duration
+    is_new: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +88,10 @@ class SlateCue(Sounded):
 
 @dataclass(frozen=True, slots=True)
 class CountWord:
-    """A counted number, or the word on the boundary: its perceived onset stands on the mark."""
+    """A counted number, or the word on the boundary: its perceived onset stands on the mark.
+
+    `room` lies before the mark, or behind it if the word `closes` what came before.
+    """
 
     phrase: Phrase
     mark: Instant
@@ -90,6 +99,7 @@ class CountWord:
     phase_index: int
     room: Room
     place: Place | None
+    closes: bool = False
 
     @property
     def priority(self) -> Priority:
@@ -102,8 +112,8 @@ class SpokenCue:
     """A phrase that may move inside its window.
 
     `wanted` says where it lies if nothing is in its way: its start on that instant, or, with
-    `wanted_edge="end"`, its end. A cue that `gives_way` is built in: where there is no room it is
-    left out, which is worth a warning but no error.
+    `wanted_edge="end"`, its end. `room` is None where a longer one would not help. A cue that
+    `gives_way` is built in: where there is no room it is left out, which is worth a warning but no error.
     """
 
     phrase: Phrase
@@ -112,7 +122,7 @@ class SpokenCue:
     wanted: Instant
     wanted_edge: Literal["start", "end"]
     phase_index: int
-    room: Room
+    room: Room | None
     place: Place | None
     priority: Priority
     gives_way: bool = False
@@ -120,7 +130,14 @@ class SpokenCue:
 
 @dataclass(frozen=True, slots=True)
 class Call(SpokenCue):
-    """A call into the work: change of side, next stage, time left, halfway, the coach's own line."""
+    """A call into the work: change of side, next stage, time left, halfway."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnLine(SpokenCue):
+    """The coach's own line, at a point of the stretch that begins at `stretch_start`."""
+
+    stretch_start: Instant
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +146,7 @@ class Announcement(SpokenCue):
 
 
 Wordless = ToneCue | ClickCue | SlateCue
-Movable = Call | Announcement
+Movable = Call | OwnLine | Announcement
 Cue = Wordless | CountWord | Movable
 
 
@@ -144,7 +161,7 @@ def kind_of(cue: Cue) -> str:
             return "slate"
         case CountWord():
             return "count"
-        case Call():
+        case Call() | OwnLine():
             return "call"
         case Announcement():
             return "announcement"

@@ -151,10 +151,8 @@ class _Layout:
         if not length:
             return
         end = self._now + length
-        if end - Instant(Fraction(0)) > MAX_TIME or len(self._phases) >= MAX_PHASES:
-            message = f"the session passes 24 h or {MAX_PHASES} phases here"
-            hint = "fewer `rounds:`, or split it into several plans"
-            raise PlanError([*self._faults, Diagnostic("error", message, place, hint)])
+        if _is_too_much(end, len(self._phases)):
+            raise PlanError([*self._faults, _too_much(place)])
         part, round_number, step = (turn.part, turn.round, turn.step) if turn else (None, None, None)
         self._phases.append(
             Phase(
@@ -208,11 +206,26 @@ def _working_times(move: MoveStep, part: Part) -> Iterator[tuple[Stage | None, P
     raise CuetrackError(f"the move {move.move!r} has no working time; add `work: 40s` to it")
 
 
+def _is_too_much(end: Instant, phases_before: int) -> bool:
+    return end - Instant(Fraction(0)) > MAX_TIME or phases_before >= MAX_PHASES
+
+
+def _too_much(place: Place | None) -> Diagnostic:
+    message = f"the session passes 24 h or {MAX_PHASES} phases here"
+    return Diagnostic("error", message, place, "fewer `rounds:`, or split it into several plans")
+
+
 def with_lead_out(phases: tuple[Phase, ...], length: Duration, place: Place | None) -> tuple[Phase, ...]:
-    """`phases` and a rest of `length` after the last of them."""
+    """`phases` and a rest of `length` after the last of them.
+
+    Raises:
+        PlanError: the session would be longer than 24 h, or have more than `MAX_PHASES` phases.
+    """
     if not length:
         return phases
     last = phases[-1]
     end = last.end + length
+    if _is_too_much(end, len(phases)):
+        raise PlanError([_too_much(place)])
     closing = Phase(last.index + 1, "rest", last.end, end, None, None, None, None, None, last.turn + 1, place)
     return (*phases, closing)

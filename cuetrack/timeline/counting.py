@@ -1,0 +1,93 @@
+"""The counts into and out of a run, by tones, by voice or by both, and the word or tone they lead to."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from math import ceil, floor
+
+from cuetrack.sound.tone_table import COUNTDOWNS
+from cuetrack.timebase import Duration, Instant, duration_text
+from cuetrack.timeline.calls import CallSettings, CountSetting
+from cuetrack.timeline.collector import CueCollector, room_in
+from cuetrack.timeline.cues import Phrase, Room, Window
+from cuetrack.timeline.phases import Phase
+from cuetrack.timeline.runs import Run
+
+
+def count_into(cues: CueCollector, run: Run, settings: CallSettings) -> Instant:
+    """Adds the count into `run`; the instant at which it begins."""
+    count, where = settings.start, f"before {run.move.move!r}"
+    room = room_in(run.gap, where)
+    if run.before is not None and not run.gap:
+        room = Room("rest", where, count.longest, is_new=True)
+    points = _points_that_fit(cues, count, run.lead, room)
+    earliest = run.lead[0].start if run.lead else run.start
+    _count(cues, run, count, points, run.start, earliest, room)
+    if count.by_voice:
+        window = Window(earliest, run.phases[0].end)
+        cues.count_word(Phrase("go"), run.start, window, room, count.by.place)
+    return run.start - Duration(points[0] if points else Fraction(0))
+
+
+def count_out(cues: CueCollector, run: Run, settings: CallSettings) -> Instant:
+    """Adds the count out of `run`; the instant at which it begins."""
+    count, room = settings.finish, room_in(run.phases, f"of {run.move.move!r}")
+    points = _points_that_fit(cues, count, run.phases, room)
+    _count(cues, run, count, points, run.end, run.start, room)
+    index = run.phases[-1].index + 1
+    following = cues.phases[index] if index < len(cues.phases) else None
+    # A change of side is called, and the next run is counted into; else a word says that it is over.
+    if count.by_voice and following is not None and following.kind not in {"change", "work"}:
+        word = Phrase("rest" if following.part else "finished")
+        window = Window(run.start, following.end)
+        behind = room_in((following,), f"after {run.move.move!r}")
+        cues.count_word(word, run.end, window, behind, count.by.place, closes=True)
+    return run.end - Duration(points[0] if points else Fraction(0))
+
+
+def _points_that_fit(
+    cues: CueCollector, count: CountSetting, within: Sequence[Phase], room: Room
+) -> tuple[Fraction, ...]:
+    """The count's points inside `within`; those that a coach wrote and that do not fit are faults."""
+    if count.by.value == "none":
+        return ()
+    available = within[-1].end - within[0].start if within else Duration(Fraction(0))
+    points: tuple[Fraction, ...] = count.points.value
+    if count.points.is_default:
+        return tuple(point for point in points if point < available.seconds)
+    place = count.points.place
+    if count.by_voice and any(point.denominator != 1 for point in points):
+        cues.fault("a voice counts whole seconds only", place, "whole seconds, or `by: tones`")
+    if points and points[0] > available.seconds:
+        message = f"a count from {duration_text(Duration(points[0]))} is longer than"
+        message += f" the {duration_text(available)} {room.where}"
+        # A word begins before the instant that it counts, so its first one needs some time more.
+        most = ceil(available.seconds) - 1 if count.by_voice else floor(available.seconds)
+        needed = duration_text(Duration(points[0] + (1 if count.by_voice else 0)))
+        longer = f"a {room.word} of {needed} or more {room.where} fits it"
+        cues.fault(message, place, f"{longer}; or `count: {max(0, most)}`")
+    return tuple(point for point in points if point <= available.seconds)
+
+
+def _count(
+    cues: CueCollector,
+    run: Run,
+    count: CountSetting,
+    points: tuple[Fraction, ...],
+    boundary: Instant,
+    earliest: Instant,
+    room: Room,
+) -> None:
+    """Tones and numbers at the points, and the long tone on the boundary."""
+    tones = COUNTDOWNS[count.sound]
+    place = count.points.place or count.by.place or run.move.place_of("move")
+    for point in points:
+        mark = boundary - Duration(point)
+        if count.by_tones:
+            cues.tone(tones.short, mark, place)
+        if count.by_voice:
+            number, window = Phrase("number", {"n": str(point)}), Window(earliest, boundary)
+            cues.count_word(number, mark, window, room, place)
+    if count.by_tones:
+        cues.tone(tones.long, boundary, place)
