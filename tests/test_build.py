@@ -1,4 +1,4 @@
-"""The whole way on a sample: what the file holds is what its timeline.json says, and it is always the same."""
+"""The whole way on a sample: the file holds what its timeline.json says, and is always the same."""
 
 from __future__ import annotations
 
@@ -85,7 +85,8 @@ def test_the_file_never_reaches_full_scale(rendered: tuple[np.ndarray, dict[str,
 def test_two_processes_with_their_own_caches_write_the_same_bytes(tmp_path: Path, ending: str) -> None:
     plan = tmp_path / "quay.yaml"
     plan.write_text(
-        "session: Quay\nlead-in: 9s\nparts: [{part: Main, steps: [{move: Band row, work: 20s, sides: both, change: 9s,"
+        "session: Quay\nlead-in: 9s\n"
+        "parts: [{part: Main, steps: [{move: Band row, work: 20s, sides: both, change: 9s,"
         " calls: {start: {by: both}, finish: {by: voice}}}]}]\n",
         encoding="utf-8",
     )

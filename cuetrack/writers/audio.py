@@ -96,18 +96,29 @@ def _write_chunks(
     audio_format: AudioFormat,
     progress: Callable[[int], None] | None,
 ) -> int:
-    """Writes all chunks; returns the number of frames."""
+    """Writes all chunks; returns the number of frames.
+
+    In a WAV, silence is passed over: what is never written reads as zeros, takes no time, and no room
+    on a disk that can leave it out. The first and the last frame are always written, since libsndfile
+    seeks only in a file that has begun, and a file ends where something was written.
+    """
     stored = _pcm if audio_format.lossless else _unchanged
-    silence = np.zeros((_WRITE_FRAMES, channels), np.int32 if audio_format.lossless else np.float32)
-    written = 0
+    may_skip = audio_format.container == "WAV"
+    written = skipped = 0
     for chunk in chunks:
-        if chunk.any():
-            file.write(np.repeat(stored(chunk)[:, np.newaxis], channels, axis=1))
+        if may_skip and written and not chunk.any():
+            skipped += len(chunk)
         else:
-            file.write(silence[: len(chunk)])
+            if skipped:
+                file.seek(skipped, os.SEEK_CUR)
+                skipped = 0
+            file.write(np.repeat(stored(chunk)[:, np.newaxis], channels, axis=1))
         written += len(chunk)
         if progress is not None:
             progress(written)
+    if skipped:
+        file.seek(skipped - 1, os.SEEK_CUR)
+        file.write(np.zeros((1, channels), np.int32))
     return written
 
 

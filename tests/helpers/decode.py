@@ -1,4 +1,4 @@
-"""A sound file → samples, by another route than the one that wrote it: `wave` for WAV, ffmpeg for the rest."""
+"""A sound file → samples by another route than it was written: `wave` for WAV, ffmpeg for the rest."""
 
 from __future__ import annotations
 
