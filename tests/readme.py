@@ -1,4 +1,4 @@
-"""What README.md shows: `python tests/readme.py install` (or `test`) prints a set-up command, `rebuild` its examples.
+"""What README.md shows: `readme.py install` or `test` prints a set-up command, `rebuild` makes its examples.
 
 The examples are made by the program itself; `tests/test_readme.py` holds them against it.
 """
