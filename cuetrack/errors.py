@@ -68,7 +68,7 @@ def _quoted_line(place: Place) -> list[str]:
     if not shown.strip():
         return []
     indent = min(len(shown) - len(shown.lstrip()), start - cut)
-    room = max(1, len(shown) - (start - cut))
+    room = max(1, len(shown.rstrip()) - (start - cut))
     caret = " " * (start - cut - indent) + "^" * max(1, min(place.length, room))
     return [f"    {shown[indent:].rstrip()}", f"    {caret}"]
 

@@ -82,8 +82,7 @@ def _fitting_room(misfit: Misfit, rate_hz: int) -> str | None:
     room = misfit.cue.room
     if room is None or misfit.missing_frames is None:
         return None
-    # Both ends of a room are rounded to frames: one frame more is surely enough.
-    missing = frame_seconds(misfit.missing_frames + 1, rate_hz)
+    missing = frame_seconds(misfit.missing_frames, rate_hz)
     length = _whole_seconds(ceil(room.length.seconds + missing))
     return f"a {room.word} of {length} or more {room.where}"
 

@@ -26,7 +26,7 @@ from cuetrack.errors import Diagnostic, Place, PlanError, did_you_mean
 
 _N = TypeVar("_N", bound="Node")
 
-_MERGE_KEY_HINT = "YAML 1.2 merges nothing; write the keys out, or give them to the part or the session"
+_MERGE_KEY_HINT = "YAML 1.2 merges nothing; write the keys out"
 
 
 def refused(message: str, hint: str | None = None) -> PydanticCustomError:

@@ -19,7 +19,7 @@ from pydantic import (
 )
 
 from cuetrack.document.fields import Line, Name, Notes
-from cuetrack.document.located import LocatedList, LocatedMap, Report
+from cuetrack.document.located import LocatedList, LocatedMap, Report, shown
 from cuetrack.document.model import Node
 from cuetrack.errors import Diagnostic, nearest
 from cuetrack.plan.fields import (
@@ -158,7 +158,7 @@ class Stage(Node):
             return data
         written = names[0]
         if len(names) > 1:
-            message = f"one stage cannot be {written!r} and {names[1]!r} too"
+            message = f"one stage cannot be {shown(written)} and {shown(names[1])} too"
             hint = "give each stage its own braces: [{slow: 20s}, {fast: 10s}]"
             report(Diagnostic("error", message, data.key_places[names[1]], hint))
             data = data.without(names[1:])
@@ -298,7 +298,7 @@ class Part(Node):
                 continue
             _report_two_times(step, report)
             if not timed and not _gives_time(step, MoveStep):
-                message = f"the move {str(step['move'])[:60]!r} has no working time"
+                message = f"the move {shown(step['move'])} has no working time"
                 hint = "add `work: 40s` or `stages: […]` to it, or to its part"
                 report(Diagnostic("error", message, step.value_places["move"], hint))
         return data

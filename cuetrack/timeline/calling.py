@@ -9,7 +9,7 @@ from itertools import pairwise
 from cuetrack.sound.tone_table import PLAN_TONES
 from cuetrack.timebase import Duration, Instant, duration_text
 from cuetrack.timeline.calls import CallSettings, CountSetting
-from cuetrack.timeline.collector import CALL_EARLY, CueCollector, room_in
+from cuetrack.timeline.collector import CALL_EARLY, CueCollector, room_into
 from cuetrack.timeline.cues import Announcement, Call, Phrase, Priority, Room, Window
 from cuetrack.timeline.phases import Phase
 from cuetrack.timeline.runs import Run
@@ -94,16 +94,12 @@ def _into_run(run: Run, end_before: Instant) -> tuple[Window, Instant, bool]:
 
 
 def _room_into(run: Run, count: CountSetting, counted_from: Instant) -> Room:
-    """What gives a phrase about the coming run more time: its gap, or a new one where there is none."""
-    word, where = ("change", "in") if run.is_second_side else ("rest", "before")
-    where = f"{where} {run.move.move!r}"
-    if run.before is not None and not run.gap:
-        beside = LEAST_AFTER_BOUNDARY + count.longest + WORD_TO_COUNT + WORDS_AT_THE_EDGES
-        return Room(word, where, beside, is_new=True)
+    """What gives a phrase about the coming run more time."""
+    beside = LEAST_AFTER_BOUNDARY + count.longest + WORD_TO_COUNT + WORDS_AT_THE_EDGES
     # The call of a change may lie over tones, which therefore take no time from it.
     in_its_way = count.by_voice or not run.is_second_side
     cut_short = count.longest - (run.start - counted_from)
-    return room_in(run.gap, where, cut_short if in_its_way else Duration(Fraction(0)))
+    return room_into(run, beside, cut_short if in_its_way else Duration(Fraction(0)))
 
 
 def _after_talk(phases: Sequence[Phase]) -> Sequence[Phase]:

@@ -12,6 +12,7 @@ from cuetrack.timebase import Duration, Instant
 from cuetrack.timeline.calls import CallSettings, settings_for
 from cuetrack.timeline.cues import Call, CountWord, Cue, Phrase, Priority, Room, SlateCue, ToneCue, Window
 from cuetrack.timeline.phases import Phase
+from cuetrack.timeline.runs import Run
 
 # How far a call may stray from its instant and still be true. Common practice, no source.
 CALL_EARLY = Duration(Fraction(1))
@@ -82,6 +83,18 @@ class CueCollector:
 def window_around(mark: Instant, within: Sequence[Phase], late: Duration) -> Window:
     """Where a call about `mark` may lie: inside `within`, a little early or up to `late` late."""
     return Window(max(within[0].start, mark - CALL_EARLY), within[-1].end, mark + late)
+
+
+def room_into(run: Run, beside: Duration, more: Duration = _ZERO) -> Room:
+    """What gives the coming `run` more time before it: its gap, and `more` of it for what grows with it.
+
+    Where there is no gap it is a new one, which needs `beside` beside the phrase itself.
+    """
+    word, where = ("change", "in") if run.is_second_side else ("rest", "before")
+    where = f"{where} {run.move.move!r}"
+    if run.before is not None and not run.gap:
+        return Room(word, where, beside, is_new=True)
+    return room_in(run.gap, where, more)
 
 
 def room_in(phases: Sequence[Phase], where: str, more: Duration = _ZERO) -> Room:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from cuetrack.errors import Diagnostic, PlanError
+from cuetrack.errors import Diagnostic, Place, PlanError
 from cuetrack.plan.model import MoveStep, Session
 from cuetrack.timebase import Duration, Instant
 from cuetrack.timeline.calling import announce, call_change_of_side, call_halfway, call_stages, call_time_left
@@ -51,15 +51,19 @@ def compiled(session: Session) -> Timeline:
     cues = CueCollector(session, phases)
     for run in runs:
         _add_run(cues, run)
-        if len(cues.cues) > MAX_CUES:
-            place = run.move.place_of("move")
-            raise PlanError([Diagnostic("error", f"more than {MAX_CUES} cues", place, "write fewer rounds")])
+        _check_number(cues, run.move.place_of("move"))
     for phase in phases:
         if phase.step is not None and not isinstance(phase.step, MoveStep):
             add_free_cues(cues, phase.step.cues, (phase,))
+            _check_number(cues, phase.step.place)
     if cues.faults:
         raise PlanError(cues.faults)
     return Timeline(session, phases, _in_order(cues.cues))
+
+
+def _check_number(cues: CueCollector, place: Place | None) -> None:
+    if len(cues.cues) > MAX_CUES:
+        raise PlanError([Diagnostic("error", f"more than {MAX_CUES} cues", place, "write fewer rounds")])
 
 
 def _add_run(cues: CueCollector, run: Run) -> None:

@@ -9,7 +9,7 @@ from math import ceil, floor
 from cuetrack.sound.tone_table import COUNTDOWNS
 from cuetrack.timebase import Duration, Instant, duration_text
 from cuetrack.timeline.calls import CallSettings, CountSetting
-from cuetrack.timeline.collector import CueCollector, room_in
+from cuetrack.timeline.collector import CueCollector, room_in, room_into
 from cuetrack.timeline.cues import Phrase, Room, Window
 from cuetrack.timeline.phases import Phase
 from cuetrack.timeline.runs import Run
@@ -17,11 +17,9 @@ from cuetrack.timeline.runs import Run
 
 def count_into(cues: CueCollector, run: Run, settings: CallSettings) -> Instant:
     """Adds the count into `run`; the instant at which it begins."""
-    count, where = settings.start, f"before {run.move.move!r}"
-    room = room_in(run.gap, where)
-    if run.before is not None and not run.gap:
-        room = Room("rest", where, count.longest, is_new=True)
-    points = _points_that_fit(cues, count, run.lead, room)
+    count = settings.start
+    room = room_into(run, count.longest)
+    points = _points_that_fit(cues, count, run.lead, f"before {run.move.move!r}", room)
     earliest = run.lead[0].start if run.lead else run.start
     _count(cues, run, count, points, run.start, earliest, room)
     if count.by_voice:
@@ -32,8 +30,9 @@ def count_into(cues: CueCollector, run: Run, settings: CallSettings) -> Instant:
 
 def count_out(cues: CueCollector, run: Run, settings: CallSettings) -> Instant:
     """Adds the count out of `run`; the instant at which it begins."""
-    count, room = settings.finish, room_in(run.phases, f"of {run.move.move!r}")
-    points = _points_that_fit(cues, count, run.phases, room)
+    count, where = settings.finish, f"of {run.move.move!r}"
+    room = room_in(run.phases, where)
+    points = _points_that_fit(cues, count, run.phases, where, room)
     _count(cues, run, count, points, run.end, run.start, room)
     index = run.phases[-1].index + 1
     following = cues.phases[index] if index < len(cues.phases) else None
@@ -47,7 +46,7 @@ def count_out(cues: CueCollector, run: Run, settings: CallSettings) -> Instant:
 
 
 def _points_that_fit(
-    cues: CueCollector, count: CountSetting, within: Sequence[Phase], room: Room
+    cues: CueCollector, count: CountSetting, within: Sequence[Phase], where: str, room: Room
 ) -> tuple[Fraction, ...]:
     """The count's points inside `within`; those that a coach wrote and that do not fit are faults."""
     if count.by.value == "none":
@@ -61,7 +60,7 @@ def _points_that_fit(
         cues.fault("a voice counts whole seconds only", place, "whole seconds, or `by: tones`")
     if points and points[0] > available.seconds:
         message = f"a count from {duration_text(Duration(points[0]))} is longer than"
-        message += f" the {duration_text(available)} {room.where}"
+        message += f" the {duration_text(available)} {where}"
         # A word begins before the instant that it counts, so its first one needs some time more.
         most = ceil(available.seconds) - 1 if count.by_voice else floor(available.seconds)
         needed = duration_text(Duration(points[0] + (1 if count.by_voice else 0)))

@@ -89,7 +89,8 @@ class _Layout:
             raise PlanError(self._faults)
         if not self._phases:
             message = "the session has no time in it"
-            raise PlanError([Diagnostic("error", message, session.place_of("parts"))])
+            hint = "give a move, a rest or a talk some time"
+            raise PlanError([Diagnostic("error", message, session.place_of("parts"), hint)])
         return tuple(self._phases)
 
     def _add_part(self, part: Part) -> None:
@@ -151,8 +152,9 @@ class _Layout:
         if not length:
             return
         end = self._now + length
-        if _is_too_much(end, len(self._phases)):
-            raise PlanError([*self._faults, _too_much(place)])
+        too_much = _too_much(end, len(self._phases), place)
+        if too_much:
+            raise PlanError([*self._faults, too_much])
         part, round_number, step = (turn.part, turn.round, turn.step) if turn else (None, None, None)
         self._phases.append(
             Phase(
@@ -180,8 +182,9 @@ class _Layout:
             case CountedTime(counts):
                 bpm = self._tempo_bpm(move)
                 if bpm is None:
-                    hint = "add `tempo: 120 bpm` to the move, or `bed: {pulse: 120 bpm}` to the session"
-                    fault = Diagnostic("error", f"{time} at no tempo", place, hint)
+                    own = "`tempo: 120 bpm` to the move, or " if move else ""
+                    hint = f"add {own}`bed: {{pulse: 120 bpm}}` to the session"
+                    fault = Diagnostic("error", f"{time}, but no tempo to count them at", place, hint)
                     self._faults[fault] = None
                     return Duration(Fraction(counts))
                 return Duration(counts * 60 / bpm)
@@ -206,12 +209,14 @@ def _working_times(move: MoveStep, part: Part) -> Iterator[tuple[Stage | None, P
     raise CuetrackError(f"the move {move.move!r} has no working time; add `work: 40s` to it")
 
 
-def _is_too_much(end: Instant, phases_before: int) -> bool:
-    return end - Instant(Fraction(0)) > MAX_TIME or phases_before >= MAX_PHASES
-
-
-def _too_much(place: Place | None) -> Diagnostic:
-    message = f"the session passes 24 h or {MAX_PHASES} phases here"
+def _too_much(end: Instant, phases_before: int, place: Place | None) -> Diagnostic | None:
+    """What is said where the session passes a limit."""
+    if end - Instant(Fraction(0)) > MAX_TIME:
+        message = "the session passes 24 h here"
+    elif phases_before >= MAX_PHASES:
+        message = f"the session has more than {MAX_PHASES} phases"
+    else:
+        return None
     return Diagnostic("error", message, place, "fewer `rounds:`, or split it into several plans")
 
 
@@ -225,7 +230,8 @@ def with_lead_out(phases: tuple[Phase, ...], length: Duration, place: Place | No
         return phases
     last = phases[-1]
     end = last.end + length
-    if _is_too_much(end, len(phases)):
-        raise PlanError([_too_much(place)])
+    too_much = _too_much(end, len(phases), place)
+    if too_much:
+        raise PlanError([too_much])
     closing = Phase(last.index + 1, "rest", last.end, end, None, None, None, None, None, last.turn + 1, place)
     return (*phases, closing)

@@ -47,6 +47,14 @@ def test_latest_start_bounds_the_place(lane: VoiceLane) -> None:
     assert lane.nearest_start(50, 300, 120, 1000, 210) == 210
 
 
+def test_a_free_stretch_of_one_frame() -> None:
+    lane = VoiceLane(breath=10)
+    lane.take(0, 10)
+    lane.take(31, 50)
+    assert lane.nearest_start(1, 0, 0, 40, 40) == 20
+    assert lane.nearest_start(2, 0, 0, 40, 40) is None
+
+
 def test_phrases_end_at_the_window_and_need_no_breath_there(lane: VoiceLane) -> None:
     assert lane.nearest_start(90, 500, 0, 90, 90) == 0
     assert lane.nearest_start(40, 500, 0, 400, 400) == 360

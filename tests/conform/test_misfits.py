@@ -230,6 +230,25 @@ def test_spoken_count_that_begins_before_its_rest() -> None:
     assert arranged(plan.replace("rest: 3s", "rest: 4s"), {})
 
 
+def test_spoken_count_into_a_second_side_that_follows_at_once() -> None:
+    """It would take all of the side before, from its "go" on; a change has to come between them."""
+    plan = circuit(
+        "calls: {announce: off, side: off, finish: off, start: {count: 3, by: voice}}",
+        second="sides: both\n        work: 3s\n        change: %s",
+    )
+    assert refusal(plan % "0s", {}) == expected("""\
+        quay.yaml:2:70: error: the count "Go." takes 0.2 s, 0.2 s too long
+            calls: {announce: off, side: off, finish: off, start: {count: 3, by: voice}}
+                                                                                 ^^^^^
+            hint: count by tones
+        quay.yaml:2:63: error: the count "three" takes 0.3 s, 0.1 s too long
+            calls: {announce: off, side: off, finish: off, start: {count: 3, by: voice}}
+                                                                          ^
+            hint: a change of 4 s or more in 'Chair squat' fits it; or leave numbers out, as in `count: [10, 5, 3]`, or count by tones
+        """)  # noqa: E501 - as it is printed
+    assert arranged(plan % "4s", {})
+
+
 def test_number_word_longer_than_a_second_is_the_one_to_blame() -> None:
     """Not the number after it, which it runs into."""
     plan = circuit("calls: {announce: off, start: {count: %s, by: voice}}\nlead-in: 30s", rest="30s")

@@ -1,4 +1,4 @@
-"""Plans for properties of time: valid ones as plain mappings, built by Hypothesis, and ways to change them.
+"""Plans for properties of time: valid ones as plain mappings, built by Hypothesis.
 
 Times are texts such as `7/2 s`, so that `by_hand.py` can work with them without any parser of ours.
 Every move, stage and line has a name of its own: a message can be traced to what it is about.
@@ -59,14 +59,13 @@ def _maybe(strategy: st.SearchStrategy[Any]) -> st.SearchStrategy[Any]:
 
 
 @st.composite
-def plans(draw: st.DrawFn, *, written_counts: bool = True, most_steps: int = 5) -> Plan:
+def plans(draw: st.DrawFn, *, most_steps: int = 5) -> Plan:
     """A plan with everything that makes time: rounds, sides, stages, changes, rests, talk, tempo, calls.
 
-    Counts from which a plan could be refused before any sound is known are no longer than the shortest
-    times, or built in where `written_counts` is false.
+    Counts that are written are no longer than the shortest times: no plan is refused before it sounds.
     """
     names = (f"n{number}" for number in count())
-    calls = st.builds(lambda **keys: without_none(keys), **_call_strategies(written_counts))
+    calls = st.builds(lambda **keys: without_none(keys), **_call_strategies())
 
     def drawn_stages() -> list[Step]:
         times = draw(st.lists(WORKING_TIMES, min_size=1, max_size=3))
@@ -125,8 +124,8 @@ def plans(draw: st.DrawFn, *, written_counts: bool = True, most_steps: int = 5) 
     return without_none(plan)
 
 
-def _call_strategies(written_counts: bool) -> dict[str, st.SearchStrategy[Any]]:
-    points = st.sampled_from((0, 1, ["1"])) if written_counts else st.none()
+def _call_strategies() -> dict[str, st.SearchStrategy[Any]]:
+    points = st.sampled_from((None, 0, 1, ["1"]))
     sound = _maybe(st.sampled_from(("plain", "pips")))
 
     def off_or(**keys: st.SearchStrategy[Any]) -> st.SearchStrategy[Any]:

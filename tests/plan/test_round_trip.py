@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from cuetrack.plan.model import Session
+from cuetrack.plan.model import MoveStep, Session
 from cuetrack.plan.text import parse_plan, plan_text
 from cuetrack.sound.tone_table import COUNTDOWNS, PLAN_TONES
 
@@ -210,3 +211,15 @@ def test_a_session_written_and_read_again_is_equal(plan: dict[str, Any]) -> None
     again = parse_plan(text)
     assert again == session
     assert plan_text(again) == text
+
+
+@pytest.mark.parametrize("style", ["|", ">", ">-", "|-"])
+def test_a_block_of_several_lines_is_one_text(style: str) -> None:
+    """YAML's folded and literal blocks: a spoken line is folded to single spaces, notes keep their lines."""
+    text = (
+        "session: Quay\nparts:\n  - part: Main\n    steps:\n      - move: Row\n        work: 20s\n"
+        f"        setup: {style}\n          Chair behind you,\n          feet under hips.\n"
+    )
+    (step,) = parse_plan(text).parts[0].steps
+    assert isinstance(step, MoveStep)
+    assert step.setup == "Chair behind you, feet under hips."

@@ -137,11 +137,11 @@ def test_own_cue_outside_its_stretch() -> None:
 def test_counts_at_no_tempo_are_all_named() -> None:
     text = plan("start: off", rest="8 counts", work="32 counts")
     assert refusal(text) == expected("""\
-        quay.yaml:5:11: error: 8 counts at no tempo
+        quay.yaml:5:11: error: 8 counts, but no tempo to count them at
             rest: 8 counts
                   ^^^^^^^^
             hint: add `tempo: 120 bpm` to the move, or `bed: {pulse: 120 bpm}` to the session
-        quay.yaml:10:15: error: 32 counts at no tempo
+        quay.yaml:10:15: error: 32 counts, but no tempo to count them at
             work: 32 counts
                   ^^^^^^^^^
             hint: add `tempo: 120 bpm` to the move, or `bed: {pulse: 120 bpm}` to the session
@@ -169,13 +169,13 @@ def test_24_hours_are_allowed_and_not_a_second_more() -> None:
     assert timeline(DAY.format(out="0s", rounds=24)).end.seconds == 24 * 3600
     assert timeline(DAY.format(out="1 h", rounds=23)).end.seconds == 24 * 3600
     assert refusal(DAY.format(out="0s", rounds=25)) == expected("""\
-        quay.yaml:8:31: error: the session passes 24 h or 100000 phases here
+        quay.yaml:8:31: error: the session passes 24 h here
             steps: [{move: Row, work: 1 h}]
                                       ^^^
             hint: fewer `rounds:`, or split it into several plans
         """)
     assert refusal(DAY.format(out="1s", rounds=24)) == expected("""\
-        quay.yaml:3:11: error: the session passes 24 h or 100000 phases here
+        quay.yaml:3:11: error: the session passes 24 h here
             lead-out: 1s
                       ^^
             hint: fewer `rounds:`, or split it into several plans
@@ -186,8 +186,8 @@ def test_too_many_phases(monkeypatch: pytest.MonkeyPatch) -> None:
     assert phases.MAX_PHASES == 100_000
     monkeypatch.setattr(phases, "MAX_PHASES", 20)
     assert len(timeline(DAY.format(out="0s", rounds=20)).phases) == 20
-    assert "the session passes 24 h or 20 phases here" in refusal(DAY.format(out="0s", rounds=21))
-    assert "the session passes 24 h or 20 phases here" in refusal(DAY.format(out="1s", rounds=20))
+    assert "the session has more than 20 phases" in refusal(DAY.format(out="0s", rounds=21))
+    assert "the session has more than 20 phases" in refusal(DAY.format(out="1s", rounds=20))
 
 
 def test_too_many_cues(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -201,6 +201,14 @@ def test_too_many_cues(monkeypatch: pytest.MonkeyPatch) -> None:
                            ^^^
             hint: write fewer rounds
         """)
+
+
+def test_too_many_cues_in_rests(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(compile_module, "MAX_CUES", 240)
+    rest = "{rest: 1 min, cues: [{at: 1s, tone: soft}, {at: 2s, tone: soft}]}"
+    text = DAY.replace("{{move: Row, work: 1 h}}", rest.replace("{", "{{").replace("}", "}}"))
+    assert len(timeline(text.format(out="0s", rounds=120)).cues) == 240
+    assert "8:14: error: more than 240 cues" in refusal(text.format(out="0s", rounds=121))
 
 
 def test_session_without_any_time() -> None:
