@@ -26,19 +26,24 @@ _PHRASE_MS, _WORD_MS, _LETTER_MS, _COMMA_MS, _STOP_MS = 120, 130, 36, 350, 620
 
 _WORD = re.compile(r"[^\W\d_]+(?:['’][^\W\d_]+)*|\d")
 _LETTERS_OF_DIGIT = 4
+# The same sum set against 30 phrases of the trade in each language, at 120 and at 155 words a minute.
+_SHARE_BY_LANGUAGE = {"es": Fraction(104, 100), "de": Fraction(102, 100), "fr": Fraction(87, 100)}
 # Pauses inside the phrase; the one at its end is silence and no part of it.
 _COMMA = re.compile(r"[,;:](?=\s+\w)")
 _STOP = re.compile(r"[.!?…][\"'”’»)\]]*(?=\s+\w)")
 
 
-def estimated_seconds(text: str, words_per_minute: int) -> Fraction:
+def estimated_seconds(text: str, words_per_minute: int, language: str = "en") -> Fraction:
     """About how long `text` takes at a pace, from its words, letters and pauses.
 
     Of 53 English phrases that the fit had not seen, nine in ten came within 20 % of the length that
-    eSpeak NG gave them, half of them within 8 %.
+    eSpeak NG gave them, half of them within 8 %. Spanish, German and French are the same sum times a
+    factor; a language that was not measured counts as English.
 
     >>> estimated_seconds("Change sides.", 155)
     Fraction(97, 125)
+    >>> estimated_seconds("Change sides.", 155, "fr-FR") < estimated_seconds("Change sides.", 155)
+    True
     >>> estimated_seconds("", 155)
     Fraction(0, 1)
     """
@@ -53,4 +58,5 @@ def estimated_seconds(text: str, words_per_minute: int) -> Fraction:
         + _COMMA_MS * len(_COMMA.findall(text))
         + _STOP_MS * len(_STOP.findall(text))
     )
-    return Fraction(milliseconds * _FITTED_WORDS_PER_MINUTE, 1000 * words_per_minute)
+    share = _SHARE_BY_LANGUAGE.get(language.casefold()[:2], Fraction(1))
+    return share * Fraction(milliseconds * _FITTED_WORDS_PER_MINUTE, 1000 * words_per_minute)

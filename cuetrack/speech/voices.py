@@ -1,51 +1,107 @@
-"""A voice's name → its settings, read from `voices/NAME.yaml`; reads no sound and loads no numpy.
+"""A voice's name, or a path → its settings; reads no sound and loads no numpy.
 
-The folder lies inside the installed package, or at the top of a checkout.
+The voices of this installation are files `voices/NAME.yaml`, inside the installed package or at the
+top of a checkout. A path leads to another voice file, to a piper model with its `.onnx.json` beside
+it, or to a folder of recorded clips.
 """
 
 from __future__ import annotations
 
+import json
+import os
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Annotated, Literal
+from pathlib import Path, PurePosixPath
+from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field
 
 import cuetrack
+from cuetrack.document.located import LocatedMap, Report
 from cuetrack.document.model import Node, read_document, refused
 from cuetrack.document.source import read_source
-from cuetrack.errors import Diagnostic, PlanError, SpeechError, did_you_mean
+from cuetrack.errors import Diagnostic, PlanError, SpeechError, VoiceMissingError, did_you_mean
+
+ANY_LANGUAGE = "*"
+SPEECH_LOUDNESS_LUFS = -18.0  # AES TD1008 for speech
 
 # What pyttsx3 sets where a voice names no pace.
 _OWN_WORDS_PER_MINUTE = 200
 
 # The shape of a BCP 47 tag, language and region: en, en-GB.
 _LANGUAGE_TAG = re.compile(r"[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8})*")
+_LOUDNESS = re.compile(r"(-?\d+(?:\.\d+)?) ?LUFS")
+_SOFTEST_LUFS, _LOUDEST_LUFS = -30.0, -14.0
+_SHA256 = re.compile(r"[0-9a-f]{64}")
 
-EngineName = Literal["pyttsx3"]
+EngineName = Literal["pyttsx3", "piper", "recorded"]
+
+# Which settings an engine has, beside those of every voice; those it cannot do without come first.
+_NEEDED: Mapping[str, tuple[str, ...]] = {"pyttsx3": (), "piper": ("model",), "recorded": ("folder",)}
+_POSSIBLE: Mapping[str, tuple[str, ...]] = {
+    "pyttsx3": ("words per minute", "pitch"),
+    "piper": ("package", "sha256", "words per minute", "natural words per minute"),
+    "recorded": ("words per minute", "fallback"),
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Voice:
-    """Who speaks, and how.
+    """Who speaks, and how. What an engine has no use for is None.
 
-    `words_per_minute` is None where the engine's own pace is wanted.
+    Attributes:
+        languages: tags of what it speaks; ("*",) is every language that its engine has.
+        words_per_minute: the pace, on eSpeak NG's scale; None for the engine's own.
+        natural_words_per_minute: piper: the pace of the model at its length scale 1.
+        pitch: pyttsx3 with eSpeak NG: 0 to 99, its middle is 50.
+        loudness_lufs: what each phrase is brought to, played on both front channels.
+        model: piper: the model file; inside `package` if that is named, else an absolute path.
+        sha256: piper: what the model file has to be.
+        folder: recorded: where the clips lie.
+        fallback: recorded: the voice for phrases without a clip; None for the default voice.
     """
 
     name: str
     description: str
     engine: EngineName
-    language: str
+    languages: tuple[str, ...]
     words_per_minute: int | None
     licence: str
     origin: str
     audition: str
+    loudness_lufs: float = SPEECH_LOUDNESS_LUFS
+    pitch: int | None = None
+    natural_words_per_minute: int | None = None
+    package: str | None = None
+    model: str | None = None
+    sha256: str | None = None
+    folder: Path | None = None
+    fallback: str | None = None
 
     @property
     def expected_words_per_minute(self) -> int:
         """The pace to estimate lengths with."""
-        return self.words_per_minute or _OWN_WORDS_PER_MINUTE
+        return self.words_per_minute or self.natural_words_per_minute or _OWN_WORDS_PER_MINUTE
+
+    def speaks(self, language: str) -> bool:
+        """Whether it speaks `language`; the region does not matter."""
+        wanted = _primary(language)
+        return any(tag == ANY_LANGUAGE or _primary(tag) == wanted for tag in self.languages)
+
+
+def refuse_language(voice: Voice, language: str) -> None:
+    """Raise `SpeechError` if `voice` does not speak `language`."""
+    if not voice.speaks(language):
+        spoken = ", ".join(voice.languages)
+        raise SpeechError(
+            f"voice {voice.name!r} speaks {spoken} and the plan is in {language}; "
+            "take another voice, such as `voice: system`"
+        )
+
+
+def _primary(tag: str) -> str:
+    return re.split("[-_]", tag.casefold(), maxsplit=1)[0]
 
 
 def _language_tag(text: str) -> str:
@@ -54,18 +110,66 @@ def _language_tag(text: str) -> str:
     return text
 
 
+def _languages(value: Any) -> Any:
+    return () if value == "any" else value
+
+
+def _loudness_lufs(value: Any) -> float:
+    found = _LOUDNESS.fullmatch(str(value))
+    if not found or not _SOFTEST_LUFS <= float(found[1]) <= _LOUDEST_LUFS:
+        allowed = f"from {_SOFTEST_LUFS:g} LUFS to {_LOUDEST_LUFS:g} LUFS"
+        raise refused(f"{str(value)!r} is no loudness of speech", f"write one {allowed}, such as -18 LUFS")
+    return float(found[1])
+
+
+def _sha256_hex(text: str) -> str:
+    if not _SHA256.fullmatch(text.casefold()):
+        raise refused(f"{text!r} is no SHA-256 digest", "write its 64 hexadecimal digits")
+    return text.casefold()
+
+
 class VoiceFile(Node):
     """The text form of a voice."""
 
     name: str
     description: str
     engine: EngineName
-    language: Annotated[str, AfterValidator(_language_tag)]
+    languages: Annotated[
+        tuple[Annotated[str, AfterValidator(_language_tag)], ...], BeforeValidator(_languages)
+    ]
     # Below 80 eSpeak NG goes no slower; above 300 hardly anybody follows (from memory).
-    words_per_minute: int | None = Field(default=None, alias="words per minute", ge=80, le=300)
+    words_per_minute: int | None = Field(None, alias="words per minute", ge=80, le=300)
+    loudness: Annotated[float, BeforeValidator(_loudness_lufs)] = SPEECH_LOUDNESS_LUFS
+    pitch: int | None = Field(None, ge=0, le=99)
+    natural_words_per_minute: int | None = Field(None, alias="natural words per minute", ge=80, le=400)
+    package: str | None = None
+    model: str | None = None
+    sha256: Annotated[str, AfterValidator(_sha256_hex)] | None = None
+    folder: str | None = None
+    fallback: str | None = None
     licence: str
     origin: str
     audition: str
+
+    @classmethod
+    def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
+        """`data` without the settings of other engines, which are reported."""
+        engine = data.get("engine")
+        if not isinstance(engine, str) or engine not in _POSSIBLE:
+            return data  # reported by the field itself
+        needed, own = _NEEDED[engine], (*_NEEDED[engine], *_POSSIBLE[engine])
+        if engine == "piper" and "words per minute" in data:
+            needed = (*needed, "natural words per minute")
+        for key in needed:
+            if key not in data:
+                hint = f"the engine {engine!r} needs a line `{key}: …`"
+                report(Diagnostic("error", f"{key!r} is missing", data.place, hint))
+        every = {key for keys in (*_NEEDED.values(), *_POSSIBLE.values()) for key in keys}
+        for key in data:
+            if key in every and key not in own:
+                message = f"{key!r} is no setting of the engine {engine!r}"
+                report(Diagnostic("error", message, data.key_places[key], f"it has: {', '.join(own)}"))
+        return data
 
 
 def voices_folder() -> Path:
@@ -81,7 +185,7 @@ def voice_names() -> tuple[str, ...]:
 
 
 def load_voice(name: str) -> Voice:
-    """The voice called `name`.
+    """The voice called `name`, whether or not this machine can speak with it.
 
     Raises:
         SpeechError: there is no such voice.
@@ -89,8 +193,41 @@ def load_voice(name: str) -> Voice:
     """
     names = voice_names()
     if name not in names:
-        raise SpeechError(f"there is no voice {name!r}; {did_you_mean(name, names)}")
+        hint = "a path begins with ./ or ends with .yaml or .onnx"
+        raise SpeechError(f"there is no voice {name!r}; {did_you_mean(name, names)} ({hint})")
     return read_voice(voices_folder() / f"{name}.yaml")
+
+
+def is_path(text: str) -> bool:
+    """Whether `text` names a voice by where it lies: it has a separator, or a voice's file ending.
+
+    >>> is_path("clear"), is_path("./clips"), is_path("quay.yaml")
+    (False, True, True)
+    """
+    separators = {"/", os.sep, os.altsep or "/"}
+    return any(mark in text for mark in separators) or text.endswith((".yaml", ".yml", ".onnx"))
+
+
+def find_voice(text: str, beside: Path = Path()) -> Voice:
+    """The voice that `text` names or leads to.
+
+    Args:
+        text: a name, or the path of a voice file, of a piper model or of a folder of clips.
+        beside: the folder that a path starts from: that of the plan, or the working folder.
+
+    Raises:
+        SpeechError: there is no such voice.
+        VoiceMissingError: a path leads nowhere.
+        PlanError: the voice file has mistakes.
+    """
+    if not is_path(text):
+        return load_voice(text)
+    path = beside / Path(text).expanduser()
+    if path.is_dir():
+        return _folder_voice(path)
+    if not path.exists():
+        raise VoiceMissingError(f"there is no voice at {path}; check the path")
+    return _model_voice(path) if path.suffix == ".onnx" else read_voice(path)
 
 
 def read_voice(path: Path) -> Voice:
@@ -104,4 +241,69 @@ def read_voice(path: Path) -> Voice:
         message = f"voice {file.name!r} lies in a file named {path.name!r}"
         hint = f"name the file {file.name}.yaml, or the voice {path.stem}"
         raise PlanError([Diagnostic("error", message, file.place_of("name"), hint)])
-    return Voice(**file.model_dump(by_alias=False))
+    if file.package and _climbs(file.model or ""):
+        message = f"{file.model!r} leads out of the package {file.package!r}"
+        raise PlanError([Diagnostic("error", message, file.place_of("model"), "write a path inside it")])
+    settings = file.model_dump(by_alias=False)
+    settings["languages"] = file.languages or (ANY_LANGUAGE,)
+    settings["loudness_lufs"] = settings.pop("loudness")
+    home = path.resolve().parent
+    if file.model and not file.package:
+        settings["model"] = str(home / file.model)
+    if file.folder:
+        settings["folder"] = home / file.folder
+    if file.fallback and is_path(file.fallback):
+        settings["fallback"] = str(home / file.fallback)
+    return Voice(**settings)
+
+
+def _climbs(inside: str) -> bool:
+    path = PurePosixPath(inside.replace("\\", "/"))
+    return path.is_absolute() or ".." in path.parts or ":" in inside
+
+
+_AUDITION = "Next: band row, left side. Shoulders down, keep breathing. Five, four, three, two, one."
+_UNTOLD = "Nobody has written it down here."
+
+
+def _folder_voice(path: Path) -> Voice:
+    return Voice(
+        name=path.resolve().name,
+        description=f"Recorded clips in {path}.",
+        engine="recorded",
+        languages=(ANY_LANGUAGE,),
+        words_per_minute=None,
+        licence=_UNTOLD,
+        origin="Recorded clips.",
+        audition=_AUDITION,
+        folder=path.resolve(),
+    )
+
+
+def _model_voice(path: Path) -> Voice:
+    return Voice(
+        name=path.stem,
+        description=f"The piper model {path}.",
+        engine="piper",
+        languages=(_model_language(path),),
+        words_per_minute=None,
+        licence=_UNTOLD,
+        origin=f"The piper model {path.name}.",
+        audition=_AUDITION,
+        model=str(path.resolve()),
+    )
+
+
+def _model_language(model: Path) -> str:
+    """The language that a piper model names in the settings beside it."""
+    beside = model.with_name(f"{model.name}.json")
+    try:
+        spoken = json.loads(beside.read_text(encoding="utf-8"))["espeak"]["voice"]
+    except FileNotFoundError:
+        raise VoiceMissingError(f"{model.name} needs its settings {beside.name} beside it") from None
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        reason = " ".join(str(error).split())
+        raise VoiceMissingError(
+            f"{beside} cannot be read as the settings of a piper model: {reason}"
+        ) from None
+    return str(spoken)

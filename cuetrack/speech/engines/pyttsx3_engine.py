@@ -11,6 +11,7 @@ import platform
 import subprocess
 import sys
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -19,8 +20,8 @@ import numpy as np
 import soundfile
 
 from cuetrack.errors import SpeechError, VoiceMissingError
-from cuetrack.speech.engines.engine import RawSpeech
-from cuetrack.speech.engines.pyttsx3_child import MISSING
+from cuetrack.speech.engines.engine import RawSpeech, Utterance
+from cuetrack.speech.engines.pyttsx3_child import MISSING, NO_VOICE
 from cuetrack.speech.phrases.wording import quoted
 from cuetrack.speech.voices import Voice
 
@@ -29,43 +30,50 @@ _PROGRAM = Path(__file__).with_name("pyttsx3_child.py")
 
 @dataclass(frozen=True, slots=True)
 class Pyttsx3Engine:
-    """The engine `pyttsx3`.
+    """The engine `pyttsx3`, with one voice in one language.
 
     `program` is the script that speaks one phrase; `timeout_seconds` is far above what a phrase takes
     (about 0.1 s on Linux).
     """
 
+    voice: Voice
+    language: str
     program: Path = _PROGRAM
     timeout_seconds: float = 60.0
 
-    def identity(self, voice: Voice) -> str:
-        """The versions, and on macOS and Windows the system and the voice that it has set."""
+    def identity(self, utterance: Utterance) -> str:
+        """Versions, language, settings, and on macOS and Windows the system and the voice it has set."""
+        settings = f"{self.language}, {self.voice.words_per_minute}, {self.voice.pitch}"
         if sys.platform not in {"darwin", "win32"}:
-            return f"pyttsx3 {_version('pyttsx3')}, espeakng-loader {_version('espeakng-loader')}"
-        return f"pyttsx3 {_version('pyttsx3')}, {platform.platform()}, {self.voice_id(voice)}"
+            versions = f"pyttsx3 {_version('pyttsx3')}, espeakng-loader {_version('espeakng-loader')}"
+            return f"{versions}, {settings}"
+        versions = f"pyttsx3 {_version('pyttsx3')}, {platform.platform()}"
+        return f"{versions}, {_voice_id(self)}, {settings}"
 
-    def voice_id(self, voice: Voice) -> str:
-        """What the engine calls the voice of this machine that speaks as `voice`."""
-        lines = self._answer(voice, None, None).splitlines()
+    def voice_id(self) -> str:
+        """What the engine calls the voice of this machine that would speak."""
+        lines = self._answer(None, None).splitlines()
         return lines[-1] if lines else ""
 
-    def spoken(self, text: str, voice: Voice) -> RawSpeech:
-        """The sound of `text`; see `Engine.spoken`."""
+    def spoken(self, utterance: Utterance) -> RawSpeech:
+        """The sound of `utterance`; see `Engine.spoken`."""
+        text = utterance.said
         try:
             with TemporaryDirectory(prefix="cuetrack-", ignore_cleanup_errors=True) as folder:
                 # macOS writes AIFF whatever the name says; soundfile looks at what is inside.
                 file = Path(folder) / "phrase.wav"
-                self._answer(voice, text, file)
+                self._answer(text, file)
                 samples, rate_hz = soundfile.read(file, dtype="float32", always_2d=True)
         except (soundfile.SoundFileError, OSError) as error:
             raise _unspoken(text, f"its sound cannot be kept or read: {error}") from None
         return RawSpeech(samples.mean(axis=1, dtype=np.float32), rate_hz)
 
-    def _answer(self, voice: Voice, text: str | None, file: Path | None) -> str:
+    def _answer(self, text: str | None, file: Path | None) -> str:
         """What the program prints when asked to speak `text` into `file`."""
         request = {
-            "language": voice.language,
-            "words_per_minute": voice.words_per_minute,
+            "language": self.language,
+            "words_per_minute": self.voice.words_per_minute,
+            "pitch": self.voice.pitch,
             "text": text,
             "file": str(file),
         }
@@ -82,12 +90,20 @@ class Pyttsx3Engine:
         except subprocess.TimeoutExpired:
             raise _unspoken(text, f"no answer within {self.timeout_seconds:g} s") from None
         except OSError as error:
-            raise _missing(voice, str(error)) from None
+            raise _missing(self.voice, str(error)) from None
         if done.returncode == 0:
             return done.stdout.decode("utf-8", errors="replace")
         said = done.stderr.decode("utf-8", errors="replace").strip()
         reason = said.splitlines()[-1] if said else f"it ended with code {done.returncode}"
-        raise _missing(voice, reason) if done.returncode == MISSING else _unspoken(text, reason)
+        if done.returncode == NO_VOICE:
+            hint = "add one in the settings of the system, or take another voice"
+            raise VoiceMissingError(f"voice {self.voice.name!r}: {reason}; {hint}")
+        raise _missing(self.voice, reason) if done.returncode == MISSING else _unspoken(text, reason)
+
+
+@lru_cache(maxsize=8)  # asking starts a process
+def _voice_id(engine: Pyttsx3Engine) -> str:
+    return engine.voice_id()
 
 
 def _version(package: str) -> str:

@@ -1,88 +1,83 @@
-"""English: the sentences of every phrase, numbers and times as words.
-
-A template that is one text is spoken as it comes out; a tuple holds sentences, each given its capital
-and its full stop, and left out when a slot in it is empty. `[…]` is a piece left out in the same way.
-`{slot:number}` and `{slot:time}` say what the slot holds; `{slot:verbatim}` keeps its last full stop.
-"""
+"""English: the wordings of every phrase; what a wording may contain is told in `language`."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from fractions import Fraction
-from math import floor
+from cuetrack.speech.phrases.language import Language, Side, TimeWords, Unit, Wordings
 
-_ANNOUNCED = ("{stage}", "{option}", "{setup}", "Equipment: {equipment}")
+_DETAILS = ("{stage}", "{option}", "{setup}", "Equipment: {equipment}")
 
-TEMPLATES: Mapping[str, str | tuple[str, ...]] = {
-    "as-written": "{text:verbatim}",
-    "number": "{n:number}",
-    "go": ("go",),
-    "rest": ("rest",),
-    "finished": ("finished",),
-    "halfway": ("halfway",),
-    "time-left": ("{seconds:time}",),
-    "change-sides": ("change sides", "{side} side"),
-    "stage": ("{stage}",),
-    "announce": ("next: {move}[, {side} side]", *_ANNOUNCED),
-    "announce-first": ("first: {move}[, {side} side]", *_ANNOUNCED),
-}
-
-_SMALL = (
-    "zero", "one", "two", "three", "four", "five", "six",
-    "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen",
-    "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen",
-)  # fmt: skip
-_TENS = (
-    "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety",
-)  # fmt: skip
-_LARGEST = 999_999
-
-
-def number_words(number: int) -> str:
-    """A whole number from 0 to 999,999 in words; anything else in digits.
-
-    >>> number_words(5), number_words(21), number_words(105), number_words(2000)
-    ('five', 'twenty-one', 'one hundred and five', 'two thousand')
-    """
-    if not 0 <= number <= _LARGEST:
-        return str(number)
-    if number < 20:
-        return _SMALL[number]
-    if number < 100:
-        tens, ones = divmod(number, 10)
-        return _TENS[tens - 2] + (f"-{_SMALL[ones]}" if ones else "")
-    unit, name = (100, "hundred") if number < 1000 else (1000, "thousand")
-    count, rest = divmod(number, unit)
-    joint = " and " if rest < 100 else " "
-    return f"{number_words(count)} {name}" + (joint + number_words(rest) if rest else "")
-
-
-def time_words(seconds: Fraction) -> str:
-    """A length of time as a coach calls it, to a tenth below a minute and to a second above.
-
-    >>> time_words(Fraction(10)), time_words(Fraction(60)), time_words(Fraction(90))
-    ('ten seconds', 'one minute', 'one minute thirty')
-    >>> time_words(Fraction(5, 2)), time_words(Fraction("7.26")), time_words(Fraction(3605))
-    ('two and a half seconds', 'seven point three seconds', 'one hour and five seconds')
-    """
-    tenths = floor(seconds * 10 + Fraction(1, 2))
-    if tenths < 600:
-        return _short_time_words(*divmod(tenths, 10))
-    minutes, rest = divmod(floor(seconds + Fraction(1, 2)), 60)
-    hours, minutes = divmod(minutes, 60)
-    if not hours and rest >= 10:
-        return f"{_counted(minutes, 'minute')} {number_words(rest)}"
-    amounts = ((hours, "hour"), (minutes, "minute"), (rest, "second"))
-    return " and ".join(_counted(amount, unit) for amount, unit in amounts if amount)
-
-
-def _short_time_words(whole: int, tenths: int) -> str:
-    if tenths == 0:
-        return _counted(whole, "second")
-    if tenths == 5:
-        return f"{number_words(whole)} and a half seconds" if whole else "half a second"
-    return f"{number_words(whole)} point {_SMALL[tenths]} seconds"
-
-
-def _counted(amount: int, unit: str) -> str:
-    return f"{number_words(amount)} {unit}" + ("" if amount == 1 else "s")
+ENGLISH = Language(
+    tag="en",
+    wordings={
+        "as-written": Wordings(full=("{text:verbatim}",), terse=("{text:verbatim}",)),
+        "number": Wordings(full=("{n:number}",), terse=("{n:number}",)),
+        "go": Wordings(full=(("go",),), terse=(("go",),)),
+        # Said on the boundary itself, so each begins on a stressed syllable.
+        "rest": Wordings(
+            full=(("rest",), ("ease off",), ("rest now",), ("time to rest",)),
+            terse=(("rest",),),
+        ),
+        "finished": Wordings(
+            full=(("finished",), ("all done",), ("that is all",)),
+            terse=(("done",),),
+        ),
+        "halfway": Wordings(
+            full=(("halfway",), ("halfway there",), ("half of it done",)),
+            terse=(("halfway",),),
+        ),
+        "time-left": Wordings(
+            full=(("{seconds:time}",), ("{seconds:time} left",), ("{seconds:time} to go",)),
+            terse=(("{seconds:time}",),),
+        ),
+        "change-sides": Wordings(
+            full=(
+                ("change sides", "{side:side}"),
+                ("switch sides", "{side:side}"),
+                ("now the other side", "{side:side}"),
+            ),
+            terse=(("sides[, {side:direction}]",), ("switch[, {side:direction}]",)),
+        ),
+        "stage": Wordings(full=(("{stage}",),), terse=(("{stage}",),)),
+        "announce": Wordings(
+            full=(
+                ("next: {move}[, {side:side}]", *_DETAILS),
+                ("coming up: {move}[, {side:side}]", *_DETAILS),
+                ("now for {move}[, {side:side}]", *_DETAILS),
+                ("up next: {move}[, {side:side}]", *_DETAILS),
+                ("and now: {move}[, {side:side}]", *_DETAILS),
+            ),
+            terse=(("{move}[, {side:direction}]",),),
+        ),
+        "announce-first": Wordings(
+            full=(
+                ("first: {move}[, {side:side}]", *_DETAILS),
+                ("to begin: {move}[, {side:side}]", *_DETAILS),
+                ("we start with: {move}[, {side:side}]", *_DETAILS),
+            ),
+            terse=(("{move}[, {side:direction}]",),),
+        ),
+        "last-round": Wordings(
+            full=(
+                ("last round", "next: {move}[, {side:side}]", *_DETAILS),
+                ("final round", "coming up: {move}[, {side:side}]", *_DETAILS),
+                ("one more round", "now for {move}[, {side:side}]", *_DETAILS),
+            ),
+            terse=(("last round[, {move}][, {side:direction}]",),),
+        ),
+        "well-done": Wordings(
+            full=(("well done",), ("good work",), ("nicely done",), ("great effort",)),
+            terse=(("good",),),
+        ),
+    },
+    sides={"left": Side("left side", "left"), "right": Side("right side", "right")},
+    time=TimeWords(
+        hour=Unit("one hour", "{} hours"),
+        minute=Unit("one minute", "{} minutes"),
+        second=Unit("one second", "{} seconds"),
+        joint=" and ",
+        half_second="half a second",
+        one_and_a_half="one and a half seconds",
+        and_a_half="{} and a half seconds",
+        tenths="{} point {} seconds",
+    ),
+)

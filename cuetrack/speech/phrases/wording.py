@@ -7,25 +7,19 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from fractions import Fraction
 
 from cuetrack.errors import SpeechError, did_you_mean
-from cuetrack.speech.phrases import english
-
-
-@dataclass(frozen=True, slots=True)
-class Language:
-    """The words of one language; what a template may contain is told in `english`."""
-
-    templates: Mapping[str, str | tuple[str, ...]]
-    number_words: Callable[[int], str]
-    time_words: Callable[[Fraction], str]
-
+from cuetrack.speech.phrases.english import ENGLISH
+from cuetrack.speech.phrases.french import FRENCH
+from cuetrack.speech.phrases.german import GERMAN
+from cuetrack.speech.phrases.language import Language, Style, Wording
+from cuetrack.speech.phrases.numbers import number_words, time_words
+from cuetrack.speech.phrases.spanish import SPANISH
 
 LANGUAGES: Mapping[str, Language] = {
-    "en": Language(english.TEMPLATES, english.number_words, english.time_words),
+    language.tag: language for language in (ENGLISH, SPANISH, GERMAN, FRENCH)
 }
 
 _QUOTED_CHARACTERS = 60
@@ -38,27 +32,44 @@ _ENDED = re.compile(r"[.!?…。！？][\"'”’»)\]]*$")
 _UNSPOKEN_CATEGORIES = frozenset({"Cc", "Cs", "Zl", "Zp"})
 
 
-def phrase_text(key: str, slots: Mapping[str, str], language: str = "en") -> str:
+def phrase_text(
+    key: str,
+    slots: Mapping[str, str],
+    language: str = "en",
+    *,
+    style: Style = "full",
+    turn: int = 0,
+) -> str:
     """The text of a phrase; empty if every sentence of it has an empty slot.
+
+    Args:
+        key: one of `SLOTS_BY_KEY`; "announce" with a slot `first` is "announce-first".
+        slots: what to fill in; one that is missing is empty, one that the wording lacks is left out.
+        language: a tag such as en or en-GB.
+        style: "terse" keeps the move and its side of an announcement, or all of it if it names no move.
+        turn: how often the key was said before in the session; the wordings take turns by it.
 
     Raises:
         SpeechError: no such language or key, or a slot that is no number or time.
 
     >>> phrase_text("announce", {"move": "Half-kneeling press", "side": "left", "stage": "paused"})
     'Next: Half-kneeling press, left side. Paused.'
-    >>> phrase_text("change-sides", {"side": "right"})
-    'Change sides. Right side.'
+    >>> phrase_text("announce", {"move": "Band row", "side": "left"}, turn=1)
+    'Coming up: Band row, left side.'
+    >>> phrase_text("change-sides", {"side": "right"}, "de-AT", style="terse")
+    'Wechsel, rechts.'
     """
     words = _language(language)
     if key == "announce" and slots.get("first"):
         key = "announce-first"
-    if key not in words.templates:
-        raise SpeechError(f"there is no phrase {key!r}; {did_you_mean(key, words.templates)}")
-    template = words.templates[key]
-    if isinstance(template, str):
-        return text_key(_filled(template, slots, words) or "")
-    filled = (_filled(sentence, slots, words) for sentence in template)
-    return " ".join(_as_sentence(text) for text in filled if text)
+    if key not in words.wordings:
+        raise SpeechError(f"there is no phrase {key!r}; {did_you_mean(key, words.wordings)}")
+    wordings = words.wordings[key]
+    if style == "terse":
+        terse = _said(wordings.terse[turn % len(wordings.terse)], slots, words)
+        if terse:
+            return terse
+    return _said(wordings.full[turn % len(wordings.full)], slots, words)
 
 
 def text_key(text: str) -> str:
@@ -84,6 +95,13 @@ def _language(tag: str) -> Language:
     return LANGUAGES[primary]
 
 
+def _said(wording: Wording, slots: Mapping[str, str], language: Language) -> str:
+    if isinstance(wording, str):
+        return text_key(_filled(wording, slots, language) or "")
+    filled = (_filled(sentence, slots, language) for sentence in wording)
+    return " ".join(_as_sentence(text) for text in filled if text)
+
+
 def _filled(template: str, slots: Mapping[str, str], language: Language) -> str | None:
     """The template with its slots filled, or None if a slot outside `[…]` is empty."""
     values = {
@@ -100,11 +118,14 @@ def _filled(template: str, slots: Mapping[str, str], language: Language) -> str 
 def _slot_text(name: str, kind: str, value: str, language: Language) -> str:
     try:
         if kind == "number":
-            return language.number_words(int(value))
+            return number_words(int(value), language.tag)
         if kind == "time":
-            return language.time_words(Fraction(value))
+            return time_words(Fraction(value), language)
     except (ValueError, ZeroDivisionError):
         raise SpeechError(f"{name} is {value!r}, which is no {kind}") from None
+    if kind in {"side", "direction"} and value in language.sides:
+        side = language.sides[value]
+        return side.side if kind == "side" else side.direction
     # What follows the slot brings its own comma or full stop.
     return text_key(value) if kind == "verbatim" else text_key(value).rstrip(" .,;:")
 

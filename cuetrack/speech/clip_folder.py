@@ -1,0 +1,114 @@
+"""A folder of recorded clips → which file is for which phrase, and the sound of a file.
+
+Only what lies in the folder itself counts: a link that leads out of it is refused.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import soundfile
+from numpy.typing import NDArray
+
+from cuetrack.errors import SpeechError, VoiceMissingError
+from cuetrack.speech.clip_names import folded, names_of
+from cuetrack.speech.phrases.wording import quoted
+
+# What libsndfile reads by these endings.
+ENDINGS = frozenset({".wav", ".flac", ".mp3", ".ogg", ".opus", ".aif", ".aiff", ".w64", ".caf"})
+LONGEST_SECONDS = 120  # a phrase, not a talk; and no file can fill the memory
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
+
+
+@dataclass(frozen=True, slots=True)
+class ClipFolder:
+    """The sound files of a folder by their folded names; `files` is sorted."""
+
+    path: Path
+    files: tuple[Path, ...]
+
+    @classmethod
+    def at(cls, path: Path) -> ClipFolder:
+        """What lies in the folder `path` now.
+
+        Raises:
+            VoiceMissingError: there is no such folder, or it cannot be read.
+        """
+        try:
+            found = sorted(file for file in path.iterdir() if file.suffix.casefold() in ENDINGS)
+        except OSError as error:
+            reason = error.strerror or str(error)
+            raise VoiceMissingError(f"the clips in {path} cannot be read: {reason}; check the path") from None
+        return cls(path, tuple(file for file in found if not file.name.startswith(".")))
+
+    def file_for(self, text: str) -> Path | None:
+        """The clip for `text`: its very own one, else one whose name folds alike, else None.
+
+        Raises:
+            SpeechError: two files are for the phrase, or the file leads out of the folder.
+        """
+        by_name = self.by_name()
+        for name in names_of(text):
+            files = by_name.get(name, ())
+            if len(files) > 1:
+                names = " and ".join(file.name for file in files)
+                raise SpeechError(f"{names} in {self.path} are both for {quoted(text)}; keep one of them")
+            if files:
+                return self.inside(files[0])
+        return None
+
+    def by_name(self) -> dict[str, list[Path]]:
+        """The files by their folded names; more than one is a mistake."""
+        by_name: dict[str, list[Path]] = defaultdict(list)
+        for file in self.files:
+            by_name[folded(file.stem)].append(file)
+        return dict(by_name)
+
+    def inside(self, file: Path) -> Path:
+        """`file`, which is an ordinary one and does not lead out of the folder.
+
+        Raises:
+            SpeechError: it does, or is none.
+        """
+        try:
+            real = file.resolve(strict=True)
+        except (OSError, RuntimeError) as error:
+            raise SpeechError(f"{file} cannot be read: {error}") from None
+        if not real.is_relative_to(self.path.resolve()):
+            raise SpeechError(f"{file} leads out of its folder, to {real}; put a copy in its place")
+        if not real.is_file():
+            raise SpeechError(f"{file} is no ordinary file; put a sound file in its place")
+        return file
+
+
+def read_clip(path: Path) -> tuple[NDArray[np.float32], int]:
+    """The sound in a file as mono, its channels averaged, and its rate; raises like `read_channels`."""
+    channels, rate_hz = read_channels(path)
+    return channels.mean(axis=1, dtype=np.float32), rate_hz
+
+
+def read_channels(path: Path) -> tuple[NDArray[np.float32], int]:
+    """The sound in a file, float32, shape (frames, channels), and its rate.
+
+    Raises:
+        SpeechError: no sound file, one without sound, longer than a phrase can be, or of an odd rate.
+    """
+    try:
+        with soundfile.SoundFile(path) as file:
+            rate_hz = int(file.samplerate)
+            if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
+                allowed = f"{LOWEST_RATE_HZ:,} to {HIGHEST_RATE_HZ:,} Hz"
+                raise SpeechError(f"{path} has a sample rate of {rate_hz:,} Hz, allowed are {allowed}")
+            # One frame more than allowed: the length in a damaged header is not to be trusted.
+            samples = file.read(LONGEST_SECONDS * rate_hz + 1, dtype="float32", always_2d=True)
+    except (soundfile.SoundFileError, OSError, RuntimeError) as error:
+        reason = " ".join(str(error).split())
+        raise SpeechError(f"{path} cannot be read as sound: {reason}; export it as WAV again") from None
+    if len(samples) > LONGEST_SECONDS * rate_hz:
+        raise SpeechError(f"{path} is longer than {LONGEST_SECONDS} s; a clip holds one phrase")
+    if not np.isfinite(samples).all():
+        raise SpeechError(f"{path} holds values that are no numbers; export it as 24-bit WAV again")
+    return samples, rate_hz

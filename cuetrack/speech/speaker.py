@@ -1,0 +1,107 @@
+"""One plan's speech: phrases into words, and words into lengths and clips, for one voice and language.
+
+`Speaker` makes real speech and gives real lengths; `Estimator` guesses them and needs no voice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from cuetrack.speech.length import SpokenLength, estimated_seconds
+from cuetrack.speech.phrases.language import Style
+from cuetrack.speech.phrases.wording import phrase_text
+from cuetrack.speech.said import said_for
+from cuetrack.speech.voices import Voice
+from cuetrack.timebase import Instant
+
+if TYPE_CHECKING:
+    from cuetrack.speech.cache import ClipCache
+    from cuetrack.speech.clip import SpeechClip
+
+_USUAL = Fraction(1)
+# The mean over "one" to "ten" of the first voice; used only where lengths are estimated.
+_LIKELY_ONSET_SECONDS = Fraction(19, 200)
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How a plan wants to be spoken."""
+
+    voice: Voice
+    language: str
+    style: Style
+    lexicon: Mapping[str, str]
+
+    def said(self, text: str) -> str:
+        """What the engine is given for `text`; raises `SpeechError` if there is nothing to say."""
+        return said_for(text, self.language, self.lexicon)
+
+    def text(self, key: str, slots: Mapping[str, str], turn: int, style: Style | None = None) -> str:
+        """A phrase in words, in the plan's style or in `style`."""
+        return phrase_text(key, slots, self.language, style=style or self.style, turn=turn)
+
+
+class Estimator:
+    """Lengths by rule of thumb, at one rate."""
+
+    def __init__(self, manner: Manner, rate_hz: int) -> None:
+        self._manner = manner
+        self._rate_hz = rate_hz
+
+    def length(self, text: str, tempo: Fraction = _USUAL) -> SpokenLength:
+        """About how long `text` is, spoken `tempo` times as fast as usual."""
+        manner = self._manner
+        seconds = (
+            estimated_seconds(manner.said(text), manner.voice.expected_words_per_minute, manner.language)
+            / tempo
+        )
+        onset = Instant(_LIKELY_ONSET_SECONDS / tempo)
+        return SpokenLength(Instant(seconds).to_frame(self._rate_hz), onset.to_frame(self._rate_hz))
+
+
+@dataclass(slots=True)
+class Speaker:
+    """Real clips, at one rate; each is made when it is first asked for."""
+
+    manner: Manner
+    rate_hz: int
+    cache: ClipCache
+    warn: Callable[[str], None]
+    _clips: dict[tuple[str, Fraction], SpeechClip] = field(default_factory=dict)
+
+    def speak(
+        self,
+        texts: Iterable[str],
+        tempo: Fraction = _USUAL,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> None:
+        """Makes the clips of `texts` that are not there yet, all at once."""
+        from cuetrack.speech.speak import speak
+
+        manner = self.manner
+        missing = [text for text in dict.fromkeys(texts) if (text, tempo) not in self._clips]
+        clips = speak(
+            missing,
+            manner.voice,
+            self.rate_hz,
+            cache=self.cache,
+            language=manner.language,
+            faster=dict.fromkeys(missing, tempo),
+            lexicon=manner.lexicon,
+            progress=progress,
+            warn=self.warn,
+        )
+        self._clips.update({(text, tempo): clip for text, clip in clips.items()})
+
+    def clip(self, text: str, tempo: Fraction = _USUAL) -> SpeechClip:
+        """The clip of `text`, spoken `tempo` times as fast as usual."""
+        if (text, tempo) not in self._clips:
+            self.speak([text], tempo)
+        return self._clips[text, tempo]
+
+    def length(self, text: str, tempo: Fraction = _USUAL) -> SpokenLength:
+        """How long that clip is."""
+        return self.clip(text, tempo).length
