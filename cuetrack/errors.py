@@ -88,11 +88,16 @@ class TimeError(CuetrackError):
 
 
 class PlanError(CuetrackError):
-    """A plan or another text of ours has mistakes; holds every one of them."""
+    """A plan or another text of ours has mistakes; holds every one of them, in the order of the lines."""
 
     def __init__(self, diagnostics: Iterable[Diagnostic]) -> None:
-        self.diagnostics = tuple(diagnostics)
+        self.diagnostics = tuple(sorted(diagnostics, key=_by_position))
         super().__init__("\n".join(str(diagnostic) for diagnostic in self.diagnostics))
+
+
+def _by_position(diagnostic: Diagnostic) -> tuple[int, int]:
+    place = diagnostic.place
+    return (place.line, place.column) if place else (0, 0)
 
 
 class ConformError(PlanError):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from typing import Any
 
@@ -38,6 +39,9 @@ def _follows(detail: Any, known: set[tuple[str | None, Place | None]]) -> bool:
     return False
 
 
+_COMMENT = re.compile(r"^[^:]*:?\s*#")
+
+
 def _diagnostic(detail: Any, root: Located) -> Diagnostic:
     location, context = detail["loc"], detail.get("ctx") or {}
     place, name = _place_at(location, root)
@@ -46,7 +50,10 @@ def _diagnostic(detail: Any, root: Located) -> Diagnostic:
         key = str(location[-1])
         return Diagnostic("error", f"{key!r} is missing", place, f"add a line `{key}: …`")
     if value == "":
-        return Diagnostic("error", "nothing is written here", place, "write a value, or remove the line")
+        advice = "write a value; a key that is not needed can be left out"
+        if _COMMENT.search(place.line_text[place.column - 1 :]):
+            advice = "# begins a comment here; put a text that holds it into quotes"
+        return Diagnostic("error", "nothing is written here", place, advice)
     if kind == "refused":
         return Diagnostic("error", context["message"], place, context["hint"])
     if kind == "literal_error":
@@ -60,9 +67,13 @@ def _diagnostic(detail: Any, root: Located) -> Diagnostic:
 def _type_message(kind: str, context: Any, name: str, found: str) -> tuple[str, str | None]:
     """Message and hint for a value of the wrong kind or size."""
     if kind == "not_a_mapping":
-        return f"{name} has to be a mapping, found {found}", f"write it like {context['example']}"
+        return f"{name} has to be `key: value` lines, found {found}", f"write it like {context['example']}"
     if kind in _NOT_A_LIST:
-        return f"{name} has to be a list, found {found}", "begin each item with a dash and a space: `- item`"
+        like = "; or write it like [{slow: 20s}, {steady: 20s}]" if name == "'stages'" else ""
+        return (
+            f"{name} has to be a list, found {found}",
+            f"begin each item with a dash and a space: `- item`{like}",
+        )
     if kind in _NOT_WHOLE:
         return f"{name} has to be a whole number, found {found}", "write a number such as 2"
     if kind == "string_type":

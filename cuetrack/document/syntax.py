@@ -81,6 +81,8 @@ _EXPLAINED = (
     _Explained("incompatible YAML", _NO_DIRECTIVE, "remove the line"),
     _Explained("duplicate tag handle", _NO_DIRECTIVE, "remove the line"),
 )
+_DASH_WITHOUT_SPACE = re.compile(r"-[^\s\-\d]")
+_TYPOGRAPHIC_QUOTES = re.compile("[“”„‘’«»]")
 # A code above Unicode's last, which the parser has no words for.
 _NO_CHARACTER = re.compile(r"\\U(?!000|0010)[0-9a-fA-F]{8}")
 
@@ -101,7 +103,16 @@ def syntax_error(source: Source, error: MarkedYAMLError) -> PlanError:
 
 def _by_position(source: Source, problem: Place, said: str, context: Place) -> tuple[str, str] | None:
     """Message and hint where the same words of the parser mean different things at different places."""
-    before = problem.line_text[: problem.column - 1]
+    before, line = problem.line_text[: problem.column - 1], problem.line_text.strip()
+    if _DASH_WITHOUT_SPACE.match(line) and "mapping values" not in said:
+        return "a dash without a space", f"write a dash and a space: `- {line.lstrip('-')[:40]}`"
+    if _TYPOGRAPHIC_QUOTES.search(line) and "mapping values are not" in said and ": " in before:
+        return "a second ': ' in this line", "curly quotes do not hold a text together; use straight ones"
+    at_its_dash = "expected <block end>" in said and not before.strip(" -")
+    if line.startswith("- ") and ("mapping values are not" in said or at_its_dash):
+        return "this item does not line up with a list", (
+            "line up the dashes of a list; its key, such as `steps:`, stands on a line of its own above it"
+        )
     if "mapping values are not" in said and ": " not in before and "{" not in before:
         return "this line is read as part of the text above it", (
             "indent it like its neighbours; and write a colon and a space after each key"

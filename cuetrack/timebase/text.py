@@ -72,8 +72,23 @@ def _summed_amounts(stripped: str, text: str) -> Duration:
         units.append(unit)
         position = amount.end()
     if not units or position < len(stripped) or sorted(set(units), reverse=True) != units:
-        raise TimeError(f"{text!r} is not a time", f"write a time like {TIME_EXAMPLES}")
+        raise TimeError(f"{text!r} is not a time", _spelling_hint(stripped))
     return Duration(total)
+
+
+def _spelling_hint(text: str) -> str:
+    """What `text`, which is no time, was probably meant to be."""
+    if re.search(r"\d,\d", text):
+        return f"write a full stop: {text.replace(',', '.')[:40]}"
+    if re.search(r"\d\s*[a-z]*\s*[-–]\s*\d", text):
+        return "a range is written with two dots: 20s..30s"
+    minutes = re.fullmatch(rf"({_NUMBER})\s*m", text, re.ASCII)
+    if minutes:
+        return f"write {minutes[1]} min"
+    words = re.findall(r"[a-zA-Z]+", text)
+    if text != text.lower() and words and all(word.lower() in _SECONDS_IN for word in words):
+        return f"write units in small letters: {text.lower()[:40]}"
+    return f"write a time like {TIME_EXAMPLES}"
 
 
 def duration_text(length: Duration) -> str:

@@ -87,7 +87,10 @@ def test_missing_key_is_said_where_the_mapping_begins() -> None:
     ("oars", "expected"),
     [
         ("[]", "2:7 'oars' is empty | give at least one item"),
-        ("[left]", "2:8 item 1 of 'oars' has to be a mapping, found 'left' | write it like `{oar: left}`"),
+        (
+            "[left]",
+            "2:8 item 1 of 'oars' has to be `key: value` lines, found 'left' | write it like `{oar: left}`",
+        ),
         (
             "{oar: left}",
             "2:7 'oars' has to be a list, found a mapping | begin each item with a dash and a space",
@@ -96,7 +99,7 @@ def test_missing_key_is_said_where_the_mapping_begins() -> None:
             "left",
             "2:7 'oars' has to be a list, found 'left' | begin each item with a dash and a space: `- item`",
         ),
-        ("", "2:1 nothing is written here | write a value, or remove the line"),
+        ("", "2:1 nothing is written here | write a value; a key that is not needed can be left out"),
         ("[{oar: left, length: 99}]", "2:28 'length' is '99', allowed is at least 100 | None"),
         ("[{oar: left, length: 401}]", "2:28 'length' is '401', allowed is at most 400 | None"),
         (
@@ -129,5 +132,5 @@ def test_the_same_finding_at_the_same_place_is_said_once() -> None:
 
 def test_braces_in_a_value_are_no_template_of_the_message() -> None:
     assert said("boat: Gull\noars: ['{value} {0}']\n")[0].startswith(
-        "2:8 item 1 of 'oars' has to be a mapping, found '{value} {0}'"
+        "2:8 item 1 of 'oars' has to be `key: value` lines, found '{value} {0}'"
     )

@@ -159,6 +159,11 @@ def _with_working_time(
     return one_stage | st.fixed_dictionaries({**needed, "stages": _STAGES}, optional=optional)
 
 
+def _without_idle_change(move: dict[str, Any]) -> dict[str, Any]:
+    """A change belongs between sides."""
+    return move if "sides" in move else {key: value for key, value in move.items() if key != "change"}
+
+
 _MOVE = _with_working_time(
     {"move": texts(120)},
     {
@@ -171,7 +176,7 @@ _MOVE = _with_working_time(
         "cues": _CUES,
         "notes": texts(4000),
     },
-)
+).map(_without_idle_change)
 _PAUSES = st.sampled_from(["rest", "talk"]).flatmap(
     lambda kind: st.fixed_dictionaries({kind: times()}, optional={"cues": _CUES, "notes": texts(4000)})
 )
