@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 from cuetrack.errors import Diagnostic
 from cuetrack.timeline.compile import Timeline
 from cuetrack.timeline.cues import Cue
 
-TONE_KEY, SPEECH_KEY = "tone:", "speech:"
+TONE_KEY = "tone:"
+
+
+def speech_key(text: str, tempo: Fraction) -> str:
+    """The key of a phrase's samples, spoken `tempo` times as fast as usual."""
+    return f"speech {tempo}:{text}"
 
 
 @dataclass(frozen=True, slots=True)
 class Placed:
     """One sound on the programme axis.
 
-    `sound` is the key of its samples: `tone:NAME` or `speech:TEXT`. `mark_frame` is the instant the
-    cue is about; `start_frame` and `frames` are where its sound lies.
+    `sound` is the key of its samples, `tone:NAME` or that of a phrase. `mark_frame` is the instant the
+    cue is about; `start_frame` and `frames` are where its sound lies. `text` is what is spoken, `tempo`
+    times as fast as usual; None for a sound without words.
     """
 
     sound: str
@@ -24,11 +31,8 @@ class Placed:
     frames: int
     mark_frame: int
     cue: Cue
-
-    @property
-    def text(self) -> str | None:
-        """What is spoken, or None for a sound without words."""
-        return self.sound.removeprefix(SPEECH_KEY) if self.sound.startswith(SPEECH_KEY) else None
+    text: str | None = None
+    tempo: Fraction = Fraction(1)
 
     @property
     def tone(self) -> str | None:

@@ -25,8 +25,11 @@ _NAMES_AND_REMEDIES = {
     "time-left": ("the warning", "warn at another time, or write `warn: off`"),
     "halfway": ("the halfway call", "write `halfway: off`"),
     "announce": ("the announcement", "shorten the text"),
+    "last-round": ("the announcement", "shorten the text"),
+    "well-done": ("the praise", "write `praise: off`"),
     "as-written": ("the line", "shorten the text"),
 }
+_OTHERWISE = ("the phrase", "shorten the text")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,17 +67,33 @@ def diagnostic_of(misfit: Misfit, lane: VoiceLane, rate_hz: int, *, estimated: b
         estimated: whether the lengths are estimates.
     """
     cue, text = misfit.cue, misfit.text
-    name, remedy = _NAMES_AND_REMEDIES[cue.phrase.key]
-    quoted = text if len(text) <= _QUOTED_CHARACTERS else text[: _QUOTED_CHARACTERS - 1] + "…"
+    name, remedy = _NAMES_AND_REMEDIES.get(cue.phrase.key, _OTHERWISE)
     about = "about " if estimated else ""
     takes, over = (
         about + seconds_text(frame_seconds(frames, rate_hz)) for frames in (misfit.frames, misfit.over_frames)
     )
-    message = f'{name} "{quoted}" takes {takes}, {over} too long'
+    # Where not even its beginning has a place, more is missing than it is long.
+    lacks = f"{over} too long" if misfit.over_frames < misfit.frames else f"and {over} more are needed"
+    message = f'{name} "{_shown(text)}" takes {takes}, {lacks}'
     fits = _fitting_point(cue, misfit.frames, lane, rate_hz) if isinstance(cue, OwnLine) else None
     fits = fits or _fitting_room(misfit, rate_hz)
     hint = f"{fits} fits it; or {remedy}" if fits else remedy
     return Diagnostic("warning" if estimated else "error", message, cue.place, hint)
+
+
+def shortened_note(cue: Movable, text: str, words: str, tempo: Fraction) -> Diagnostic:
+    """What was done to `text` so that it fits: other `words`, or said faster by `tempo`, or both."""
+    name, remedy = _NAMES_AND_REMEDIES.get(cue.phrase.key, _OTHERWISE)
+    done = [f'shortened to "{_shown(words)}"'] if words != text else []
+    if tempo != 1:
+        done.append(f"spoken {ceil((tempo - 1) * 100)} % faster")
+    message = f'{name} "{_shown(text)}" is too long for its place: it is {" and ".join(done)}'
+    longer = f"a longer {cue.room.word} {cue.room.where}, or " if cue.room else ""
+    return Diagnostic("warning", message, cue.place, f"{longer}{remedy}")
+
+
+def _shown(text: str) -> str:
+    return text if len(text) <= _QUOTED_CHARACTERS else text[: _QUOTED_CHARACTERS - 1] + "…"
 
 
 def _fitting_room(misfit: Misfit, rate_hz: int) -> str | None:

@@ -18,6 +18,7 @@ from cuetrack.timebase import decimal_text, parse_duration
 
 By = Literal["tones", "voice", "both", "none"]
 Side = Literal["left", "right"]
+SpeechStyle = Literal["full", "terse"]
 Level = Literal["easier", "standard", "harder"]
 AnnouncedPart = Literal["name", "setup", "equipment"]
 

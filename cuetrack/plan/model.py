@@ -34,6 +34,7 @@ from cuetrack.plan.fields import (
     LoudnessLufs,
     Names,
     Sides,
+    SpeechStyle,
     Switch,
     ToneName,
     is_off,
@@ -110,6 +111,7 @@ class Calls(Node):
     stage: OffOr[StageCall] | None = Field(None, description="The call of each next stage; or off.")
     side: Switch | None = Field(None, description="Whether the change of side is called.")
     halfway: Switch | None = Field(None, description="Whether halfway is called.")
+    praise: Switch | None = Field(None, description="Whether a word of praise ends each part.")
 
 
 class FreeCue(Node):
@@ -226,6 +228,14 @@ class MoveStep(_Step):
     calls: OwnCalls = None
     cues: OwnCues = ()
     notes: OwnNotes = None
+
+    @classmethod
+    def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
+        """Reports a change of side where there are no sides."""
+        if "change" in data and "sides" not in data:
+            message, hint = "`change` without `sides` is never done", "add `sides: both`, or remove it"
+            report(Diagnostic("error", message, data.key_places["change"], hint))
+        return super().prepared(data, report)
 
 
 class RestStep(_Step):
@@ -346,7 +356,12 @@ class Session(Node):
 
     session: Name = Field(description="The session's name.")
     length: FixedTimeField | None = Field(None, description="The promised length.")
-    voice: Name | None = Field(None, description="The voice that speaks; `clear` if nothing is said.")
+    voice: Line | None = Field(None, description="The voice that speaks: a name, or the path of one.")
+    language: Name | None = Field(None, description="The language spoken: en, es, de or fr; en if not given.")
+    style: SpeechStyle = Field("full", description="How much is said: full, or terse.")
+    lexicon: Annotated[dict[Name, Line], Field(max_length=500)] | None = Field(
+        None, description="How words are to be spoken, for example `RDL: Romanian deadlift`."
+    )
     level: Level = Field("standard", description="The version that is announced.")
     equipment: Names | None = Field(None, description="Everything that is needed.")
     loudness: LoudnessLufs | None = Field(None, description="Integrated loudness of the class mix.")

@@ -45,13 +45,14 @@ class FlexibleTime:
         return f"{duration_text(self.shortest)}..{duration_text(self.longest)}"
 
     def middle(self) -> Duration:
-        """The midpoint, to the whole second; an exact half goes up.
+        """The midpoint, to the whole second where one lies in the range; an exact half goes up.
 
         >>> str(FixedTime(FlexibleTime(parse_duration("20s"), parse_duration("41s")).middle()))
         '31 s'
         """
         middle = (self.shortest.seconds + self.longest.seconds) / 2
-        return Duration(Fraction((middle + Fraction(1, 2)) // 1))
+        whole = Duration(Fraction((middle + Fraction(1, 2)) // 1))
+        return whole if self.shortest <= whole <= self.longest else Duration(middle)
 
 
 @dataclass(frozen=True, slots=True)

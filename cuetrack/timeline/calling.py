@@ -24,6 +24,8 @@ LEAST_AFTER_BOUNDARY = Duration(Fraction(3, 20))
 WORDS_AT_THE_EDGES = Duration(Fraction(1))
 # How late "halfway" may come. Common practice, no source.
 HALFWAY_LATE = Duration(Fraction(2))
+# How late praise may come. Common practice, no source.
+PRAISE_LATE = Duration(Fraction(5))
 # A built-in warning needs this much time between itself and the count. Common practice, no source.
 WARNING_TO_COUNT = Duration(Fraction(3))
 
@@ -42,10 +44,11 @@ def announce(cues: CueCollector, run: Run, settings: CallSettings, counted_from:
         "equipment": ", ".join(move.equipment or ()) if "equipment" in parts else "",
     }
     if any(slots[key] for key in ("move", "setup", "equipment")):
+        key = "last-round" if run.opens_last_round and run.before is not None else "announce"
         window, wanted, at_start = _into_run(run, counted_from)
         cues.cues.append(
             Announcement(
-                Phrase("announce", slots),
+                Phrase(key, slots),
                 run.start,
                 window,
                 wanted,
@@ -154,6 +157,14 @@ def call_time_left(cues: CueCollector, run: Run, settings: CallSettings, counted
         return
     phrase = Phrase("time-left", {"seconds": str(warn.value.seconds)})
     cues.call(phrase, mark, run.phases, CALL_EARLY, place, gives_way=warn.is_default)
+
+
+def call_praise(cues: CueCollector, run: Run, settings: CallSettings) -> None:
+    """Adds a word of praise in the pause after `run`, the last of its part, if it is wanted."""
+    following = cues.following(run)
+    if settings.praise.value and following is not None and following.kind != "work":
+        mark = run.end + AFTER_BOUNDARY
+        cues.call(Phrase("well-done"), mark, (following,), PRAISE_LATE, settings.praise.place)
 
 
 def call_halfway(cues: CueCollector, run: Run, settings: CallSettings) -> None:

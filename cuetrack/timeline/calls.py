@@ -66,6 +66,7 @@ class CallSettings:
     stage_tone: Setting[str | None]
     side: Setting[bool]
     halfway: Setting[bool]
+    praise: Setting[bool]
 
 
 def _seconds(number: int) -> Duration:
@@ -91,6 +92,7 @@ def settings_for(levels: Iterable[Calls | None]) -> CallSettings:
         stage_tone=stage.setting("tone", "bright", _off_or_word, when_off=None),
         side=top.setting("side", True),
         halfway=top.setting("halfway", False),
+        praise=top.setting("praise", False),
     )
 
 

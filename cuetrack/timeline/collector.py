@@ -41,6 +41,11 @@ class CueCollector:
         """The phase that `mark` lies in; the last one for the very end."""
         return bisect_right(self._starts, mark) - 1
 
+    def following(self, run: Run) -> Phase | None:
+        """The phase after `run`; None at the session's end."""
+        index = run.phases[-1].index + 1
+        return self.phases[index] if index < len(self.phases) else None
+
     def fault(self, message: str, place: Place | None, hint: str) -> None:
         """Keeps an error on the coach's line."""
         self.faults[Diagnostic("error", message, place, hint)] = None

@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import zip_longest
 
 from cuetrack.errors import Diagnostic, Place, PlanError
 from cuetrack.plan.model import MoveStep, Session
 from cuetrack.timebase import Duration, Instant
-from cuetrack.timeline.calling import announce, call_change_of_side, call_halfway, call_stages, call_time_left
+from cuetrack.timeline.calling import (
+    announce,
+    call_change_of_side,
+    call_halfway,
+    call_praise,
+    call_stages,
+    call_time_left,
+)
 from cuetrack.timeline.collector import CueCollector
 from cuetrack.timeline.counting import count_into, count_out
-from cuetrack.timeline.cues import Cue, Wordless
+from cuetrack.timeline.cues import Announcement, Cue, Wordless
 from cuetrack.timeline.own_cues import add_clicks, add_free_cues
 from cuetrack.timeline.phases import Phase, laid_out, with_lead_out
 from cuetrack.timeline.runs import Run, runs_of
@@ -49,8 +58,10 @@ def compiled(session: Session) -> Timeline:
     runs = runs_of(phases)
     phases = _closed(session, phases)
     cues = CueCollector(session, phases)
-    for run in runs:
+    for run, following in zip_longest(runs, runs[1:]):
         _add_run(cues, run)
+        if following is None or following.phases[0].part is not run.phases[0].part:
+            call_praise(cues, run, cues.settings(run.phases[-1]))
         _check_number(cues, run.move.place_of("move"))
     for phase in phases:
         if phase.step is not None and not isinstance(phase.step, MoveStep):
@@ -92,7 +103,7 @@ def _closed(session: Session, phases: tuple[Phase, ...]) -> tuple[Phase, ...]:
     if phases[-1].kind != "work":
         return phases
     finish = CueCollector(session, phases).settings(phases[-1]).finish
-    return phases if finish.by.value == "none" else with_lead_out(phases, DEFAULT_LEAD_OUT, None)
+    return phases if finish.by.value == "none" else with_lead_out(phases, DEFAULT_LEAD_OUT, phases[-1].place)
 
 
 def _in_order(cues: list[Cue]) -> tuple[Cue, ...]:
@@ -104,4 +115,17 @@ def _in_order(cues: list[Cue]) -> tuple[Cue, ...]:
         else:
             key = (cue.phrase.key, tuple(cue.phrase.slots.items()), cue.mark)
         seen.setdefault(key, cue)
-    return tuple(sorted(seen.values(), key=lambda cue: cue.mark))
+    return tuple(_taking_turns(sorted(seen.values(), key=lambda cue: cue.mark)))
+
+
+def _taking_turns(cues: Iterable[Cue]) -> Iterator[Cue]:
+    """The cues, each phrase with its turn among those of its key."""
+    turns: dict[str, dict[object, int]] = {}
+    for cue in cues:
+        if isinstance(cue, Wordless):
+            yield cue
+            continue
+        known = turns.setdefault(cue.phrase.key, {})
+        same = tuple(cue.phrase.slots.items()) if isinstance(cue, Announcement) else len(known)
+        turn = known.setdefault(same, len(known))
+        yield replace(cue, phrase=replace(cue.phrase, turn=turn))

@@ -14,12 +14,19 @@ from cuetrack.timeline.cues import Phrase, Room, Window
 from cuetrack.timeline.phases import Phase
 from cuetrack.timeline.runs import Run
 
+# From the start of a change until its side is called. Common practice, no source.
+CALL_OF_CHANGE = Duration(Fraction(7, 2))
+
 
 def count_into(cues: CueCollector, run: Run, settings: CallSettings) -> Instant:
     """Adds the count into `run`; the instant at which it begins."""
     count = settings.start
     room = room_into(run, count.longest)
     points = _points_that_fit(cues, count, run.lead, f"before {run.move.move!r}", room)
+    if count.points.is_default and run.is_second_side and settings.side.value and run.gap:
+        # A built-in count gives way to the call of the side, which is worth more than its tones.
+        called = run.gap[0].start + CALL_OF_CHANGE
+        points = tuple(point for point in points if run.start - Duration(point) >= called)
     earliest = run.lead[0].start if run.lead else run.start
     _count(cues, run, count, points, run.start, earliest, room)
     if count.by_voice:
@@ -34,8 +41,7 @@ def count_out(cues: CueCollector, run: Run, settings: CallSettings) -> Instant:
     room = room_in(run.phases, where)
     points = _points_that_fit(cues, count, run.phases, where, room)
     _count(cues, run, count, points, run.end, run.start, room)
-    index = run.phases[-1].index + 1
-    following = cues.phases[index] if index < len(cues.phases) else None
+    following = cues.following(run)
     # A change of side is called, and the next run is counted into; else a word says that it is over.
     if count.by_voice and following is not None and following.kind not in {"change", "work"}:
         word = Phrase("rest" if following.part else "finished")

@@ -28,10 +28,15 @@ class Priority(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class Phrase:
-    """What is to be said, before it is put into words: a key of the phrase tables and its slots."""
+    """What is to be said, before it is put into words: a key of the phrase tables and its slots.
+
+    Phrases of one key take turns with their wordings: `turn` counts them through the session, but for
+    announcements, where equal ones share a turn, so that a move is announced alike in every round.
+    """
 
     key: str
     slots: Mapping[str, str] = field(default_factory=dict)
+    turn: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -103,7 +103,7 @@ class _Layout:
                 continue
             self._add_move(turn, turn.step, number)
             follows_rest = index + 1 < len(turns) and isinstance(turns[index + 1].step, RestStep)
-            if index != last_move and not follows_rest:
+            if not follows_rest and (index != last_move or turn.step.rest is not None):
                 self._add_automatic_rest(turn, turn.step, number)
 
     def _add_move(self, turn: _Turn, move: MoveStep, number: int) -> None:

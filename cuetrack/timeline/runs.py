@@ -50,6 +50,15 @@ class Run:
         return self.before is not None and self.before.phases[0].turn == self.phases[0].turn
 
     @property
+    def opens_last_round(self) -> bool:
+        """Whether this is the first run in the last of several rounds."""
+        first = self.phases[0]
+        if first.part is None or first.part.rounds == 1 or first.round != first.part.rounds:
+            return False
+        before = self.before.phases[0] if self.before else None
+        return before is None or (before.part, before.round) != (first.part, first.round)
+
+    @property
     def lead(self) -> tuple[Phase, ...]:
         """The time in which this run is announced: the gap, or the phase of work before it."""
         if self.gap or self.before is None:

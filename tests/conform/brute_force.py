@@ -12,7 +12,15 @@ from tests.helpers.by_hand import to_frame
 from tests.helpers.fake_voice import FakeVoice, wording
 
 # count > change of side > stage > warning > announcement > free cue
-ORDER = {"change-sides": 1, "stage": 2, "time-left": 3, "halfway": 3, "announce": 4, "as-written": 5}
+ORDER = {
+    "change-sides": 1,
+    "stage": 2,
+    "time-left": 3,
+    "halfway": 3,
+    "announce": 4,
+    "last-round": 4,
+    "as-written": 5,
+}
 BREATH_SECONDS = Fraction(3, 20)
 
 

@@ -95,7 +95,7 @@ def test_announcement_before_a_session_that_begins_at_once() -> None:
     """0.15 + 0.8 + 0.5 + 3 = 4.45."""
     first = {"First: Band row.": 800}
     assert refusal(circuit("lead-in: 0s"), first) == expected("""\
-        quay.yaml:8:15: error: the announcement "First: Band row." takes 0.8 s, 1.5 s too long
+        quay.yaml:8:15: error: the announcement "First: Band row." takes 0.8 s, and 1.5 s more are needed
             - move: Band row
                     ^^^^^^^^
             hint: a lead-in of 5 s or more before 'Band row' fits it; or shorten the text
@@ -125,7 +125,7 @@ def test_stage_call_too_long_for_the_stage_before() -> None:
     """The stage of 2 s is over where the call has to be: 0.4 + 2 = 2.4."""
     plan = circuit(second="stages: [{slow: %s}, {paused: 9s}]")
     assert refusal(plan % "2s", {"Paused.": 400}) == expected("""\
-        quay.yaml:9:31: error: the stage call "Paused." takes 0.4 s, 0.4 s too long
+        quay.yaml:9:31: error: the stage call "Paused." takes 0.4 s, and 0.4 s more are needed
             stages: [{slow: 2s}, {paused: 9s}]
                                   ^^^^^^
             hint: a stage of 3 s or more before 'paused' fits it; or call it later with a shorter `ahead:`
@@ -177,7 +177,7 @@ def test_halfway_in_the_way_of_a_stage_call() -> None:
     """Halfway of 30 s is called at 14 to 17 s; the stage call of 3 s ends at 19 - 2 = 17 s."""
     plan = circuit("calls: {halfway: on}", second="stages: [{slow: 19s}, {fast: 11s}]")
     assert refusal(plan, {"Fast.": 3000, "Halfway.": 1200}) == expected("""\
-        quay.yaml:2:18: error: the halfway call "Halfway." takes 1.2 s, 1.2 s too long
+        quay.yaml:2:18: error: the halfway call "Halfway." takes 1.2 s, and 1.2 s more are needed
             calls: {halfway: on}
                              ^^
             hint: write `halfway: off`
@@ -204,7 +204,7 @@ def test_own_line_where_the_announcement_is() -> None:
     )
     long = {"Next: Chair squat.": 6000, "Sip of water.": 900}
     assert refusal(plan % "3s", long) == expected("""\
-        quay.yaml:9:30: error: the line "Sip of water." takes 0.9 s, 0.9 s too long
+        quay.yaml:9:30: error: the line "Sip of water." takes 0.9 s, and 0.9 s more are needed
             cues: [{at: 3s, say: "Sip of water."}]
                                  ^^^^^^^^^^^^^^^
             hint: `at: 6 s` fits it; or shorten the text
@@ -237,14 +237,14 @@ def test_spoken_count_into_a_second_side_that_follows_at_once() -> None:
         second="sides: both\n        work: 3s\n        change: %s",
     )
     assert refusal(plan % "0s", {}) == expected("""\
-        quay.yaml:2:70: error: the count "Go." takes 0.2 s, 0.2 s too long
-            calls: {announce: off, side: off, finish: off, start: {count: 3, by: voice}}
-                                                                                 ^^^^^
-            hint: count by tones
         quay.yaml:2:63: error: the count "three" takes 0.3 s, 0.1 s too long
             calls: {announce: off, side: off, finish: off, start: {count: 3, by: voice}}
                                                                           ^
             hint: a change of 4 s or more in 'Chair squat' fits it; or leave numbers out, as in `count: [10, 5, 3]`, or count by tones
+        quay.yaml:2:70: error: the count "Go." takes 0.2 s, and 0.2 s more are needed
+            calls: {announce: off, side: off, finish: off, start: {count: 3, by: voice}}
+                                                                                 ^^^^^
+            hint: count by tones
         """)  # noqa: E501 - as it is printed
     assert arranged(plan % "4s", {})
 
@@ -311,6 +311,7 @@ def test_every_refusal_of_a_plan_at_once_and_each_line_once() -> None:
     )
     assert [line.split(" takes")[0] for line in said.splitlines() if "error:" in line] == [
         'quay.yaml:2:24: error: the warning "Three seconds."',
+        'quay.yaml:9:15: error: the announcement "Last round. Next: Band row."',
         f'quay.yaml:10:15: error: the announcement "{NEXT}"',
     ]
 

@@ -113,7 +113,8 @@ def test_a_refusal_says_how_much_too_long_a_phrase_is(plan: Plan, pace_ms: int) 
     for text in {found.text for found in refused} - hopeless:
         about = [found for found in refused if found.text == text]
         frames, over = about[0].frames, max(found.frames - found.most_frames for found in about)
-        takes = f"takes {in_seconds(frames)}, {in_seconds(over)} too long"
+        lacks = f"{in_seconds(over)} too long" if over < frames else f"and {in_seconds(over)} more are needed"
+        takes = f"takes {in_seconds(frames)}, {lacks}"
         assert f'{quoted(about[0])}" {takes}' in said
 
 

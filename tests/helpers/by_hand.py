@@ -74,7 +74,8 @@ def stretches(plan: Plan) -> list[Stretch]:
                 run += 1
             further = done[index + 1 :]
             written_out = bool(further) and "rest" in further[0] and "move" not in further[0]
-            if any("move" in later for later in further) and not written_out:
+            followed = any("move" in later for later in further) or "rest" in step
+            if followed and not written_out:
                 add("rest", seconds(step.get("rest", part.get("rest", "0 s"))), **about)
     if "lead-out" in plan:
         add("rest", seconds(plan["lead-out"]))
@@ -126,16 +127,27 @@ def leads(found: list[Stretch]) -> list[Fraction]:
     return lengths
 
 
-def count_points(plan: Plan, stretch: Stretch, group: str, available: Fraction) -> list[Fraction]:
-    """Seconds before the boundary at which is counted: as written, or those of 3, 2, 1 that fit."""
+def count_points(
+    plan: Plan, stretch: Stretch, group: str, available: Fraction, called: Fraction = Fraction(0)
+) -> list[Fraction]:
+    """Seconds before the boundary at which is counted: as written, or those of 3, 2, 1 that fit.
+
+    The built-in ones leave the first `called` seconds to the call of the side.
+    """
     if setting(plan, stretch, group, "by", "tones") in {"none", "off"}:
         return []
     points = setting(plan, stretch, group, "count", None)
     if points is None:
-        points = [point for point in (3, 2, 1) if point < available]
+        points = [point for point in (3, 2, 1) if point < available and point <= available - called]
     elif isinstance(points, int):
         points = range(points, 0, -1)
     return [Fraction(point) for point in points]
+
+
+def call_of_change(plan: Plan, found: list[Stretch], first: Stretch) -> Fraction:
+    """What a change of side leaves to its call: 3.5 s, if it is called."""
+    changes = any(stretch.kind == "change" and stretch.end == first.start for stretch in found)
+    return Fraction(7, 2) if changes and setting(plan, first, "side", None, "on") == "on" else Fraction(0)
 
 
 def tones(plan: Plan) -> set[tuple[str, Fraction]]:
@@ -144,7 +156,7 @@ def tones(plan: Plan) -> set[tuple[str, Fraction]]:
     sounded: set[tuple[str, Fraction]] = set()
     for run, lead in zip(runs(found), leads(found), strict=True):
         first, last = run[0], run[-1]
-        sounded |= _count(plan, first, "start", first.start, lead)
+        sounded |= _count(plan, first, "start", first.start, lead, call_of_change(plan, found, first))
         sounded |= _count(plan, last, "finish", last.end, last.end - first.start)
         for stretch in run[1:]:
             tone = setting(plan, stretch, "stage", "tone", "bright")
@@ -159,12 +171,17 @@ def tones(plan: Plan) -> set[tuple[str, Fraction]]:
 
 
 def _count(
-    plan: Plan, stretch: Stretch, group: str, boundary: Fraction, available: Fraction
+    plan: Plan,
+    stretch: Stretch,
+    group: str,
+    boundary: Fraction,
+    available: Fraction,
+    called: Fraction = Fraction(0),
 ) -> set[tuple[str, Fraction]]:
     if setting(plan, stretch, group, "by", "tones") not in {"tones", "both"}:
         return set()
     short, long = SHORT_AND_LONG[setting(plan, stretch, group, "sound", "plain")]
-    points = count_points(plan, stretch, group, available)
+    points = count_points(plan, stretch, group, available, called)
     return {(short, boundary - point) for point in points} | {(long, boundary)}
 
 

@@ -85,14 +85,20 @@ def time_of_step(step: by_hand.Step, part: by_hand.Step) -> Fraction:
 
 
 def automatic_rests(part: by_hand.Step) -> Fraction:
-    """After each move that no written rest follows, the part's last in its last round left out."""
+    """After each move that no rest step follows; for the part's last in its last round only its own."""
     steps = part["steps"] * part.get("rounds", 1)
     moves = [index for index, step in enumerate(steps) if "move" in step]
-    rests = (
+    rests = [
         steps[index].get("rest", part.get("rest", "0 s"))
         for index in moves[:-1]
         if "move" in steps[index + 1] or "rest" not in steps[index + 1]
-    )
+    ]
+    # A rest that the last move was given itself is written out, and so it is kept.
+    last = moves[-1] if moves else None
+    if last is not None and not (
+        steps[last + 1 :] and "move" not in steps[last + 1] and "rest" in steps[last + 1]
+    ):
+        rests.append(steps[last].get("rest", "0 s"))
     return sum(map(by_hand.seconds, rests), Fraction(0))
 
 
