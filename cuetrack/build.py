@@ -1,6 +1,6 @@
 """The whole way, in one place: plan file → timeline → speech → arrangement → mix → files.
 
-Every command calls one function here. Nothing in this module computes a time or a sample itself.
+Every command calls one function here; what is computed is computed in the rooms.
 """
 
 from __future__ import annotations
@@ -11,14 +11,18 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from cuetrack.conform.arrangement import SPEECH_KEY, TONE_KEY, Arrangement
-from cuetrack.conform.fit import arranged
-from cuetrack.errors import Diagnostic, PlanError, UsageError, did_you_mean
+from cuetrack.conform.arrangement import Arrangement
+from cuetrack.conform.fit import Shortening, arranged
+from cuetrack.conform.fits import Fit, tightest_fits
+from cuetrack.errors import Diagnostic, PlanError, SpeechError, UsageError, did_you_mean
 from cuetrack.plan.model import Session
 from cuetrack.plan.text import read_plan
-from cuetrack.speech.length import SpokenLength, estimated_seconds
-from cuetrack.speech.phrases.wording import phrase_text
-from cuetrack.speech.voices import Voice, load_voice, voice_names
+from cuetrack.speech.installed import default_voice
+from cuetrack.speech.length import SpokenLength
+from cuetrack.speech.phrases.language import Style
+from cuetrack.speech.phrases.wording import LANGUAGES
+from cuetrack.speech.speaker import Estimator, Manner, Speaker
+from cuetrack.speech.voices import Voice, find_voice, is_path, voice_names
 from cuetrack.timebase import Duration, Instant, clock_text, duration_text, frame_seconds
 from cuetrack.timeline.compile import Timeline, compiled
 from cuetrack.timeline.cues import Phrase, Wordless
@@ -27,9 +31,8 @@ from cuetrack.timeline.totals import Totals, totals_by_part, totals_of
 if TYPE_CHECKING:
     from cuetrack.mix.blocks import Samples
     from cuetrack.mix.peak import Peak
-    from cuetrack.speech.cache import ClipCache
 
-DEFAULT_VOICE = "clear"
+DEFAULT_LANGUAGE = "en"
 DEFAULT_RATE_HZ = 48_000
 
 # Progress of a long task: the stage it is in, how much is done, and of how much.
@@ -38,20 +41,21 @@ Progress = Callable[[str, int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Compiled:
-    """A plan without a mistake: its timeline, its voice, and what its coach may want to know."""
+    """A plan without a mistake: its timeline, how it is spoken, and what its coach may want to know."""
 
     timeline: Timeline
-    voice: Voice
+    manner: Manner
     warnings: tuple[Diagnostic, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """What a plan comes to; found without making a sound."""
+    """What a plan comes to; `tightest` is empty where no speech was measured."""
 
     session: str
     parts: tuple[Totals, ...]
     whole: Totals
+    tightest: tuple[Fit, ...]
     warnings: tuple[Diagnostic, ...]
 
 
@@ -73,44 +77,115 @@ def compile_plan(plan: Path, *, level: str | None = None, voice: str | None = No
     session = read_plan(plan)
     if level is not None:
         session = session.model_copy(update={"level": level})
-    timeline = compiled(session)
-    chosen = _voice(session, voice)
-    return Compiled(timeline, chosen, (*_unkept_promises(timeline), *_not_yet_done(session)))
+    faults: list[Diagnostic] = []
+    timeline, manner, note = None, None, None
+    try:
+        timeline = compiled(session)
+    except PlanError as error:
+        faults += error.diagnostics
+    try:
+        language = _language(session)
+        chosen, note = _voice(session, voice, language, plan.parent)
+        manner = Manner(chosen, language, session.style, session.lexicon or {})
+    except PlanError as error:
+        faults += error.diagnostics
+    if timeline is None or manner is None:
+        raise PlanError(faults)
+    warnings = [Diagnostic("warning", note)] if note else []
+    warnings += (*_unkept_promises(timeline), *_not_yet_done(session))
+    known = Compiled(timeline, manner, tuple(warnings))
+    _refuse_unspeakable(known)
+    return known
 
 
-def check(plan: Path, *, level: str | None = None) -> Checked:
-    """The totals of a plan and everything that can be found in it without a voice."""
+def _refuse_unspeakable(known: Compiled) -> None:
+    """Raises `PlanError` naming every cue whose words no voice could speak."""
+    faults: dict[str, Diagnostic] = {}
+    for cue in known.timeline.cues:
+        if isinstance(cue, Wordless) or not (text := text_of(known, cue.phrase)) or text in faults:
+            continue
+        try:
+            known.manner.said(text)
+        except SpeechError as error:
+            faults[text] = Diagnostic("error", str(error), cue.place)
+    if faults:
+        raise PlanError(faults.values())
+
+
+def check(
+    plan: Path, *, level: str | None = None, with_voice: bool = False, progress: Progress | None = None
+) -> Checked:
+    """The totals of a plan and everything that can be found in it.
+
+    Without a voice the lengths of phrases are estimated; with it they are measured, and the tightest
+    fits are told.
+
+    Raises:
+        PlanError: with every mistake in the plan; with a voice also for what does not fit.
+        SpeechError: the voice cannot speak.
+    """
     known = compile_plan(plan, level=level)
-    phases = known.timeline.phases
-    likely = likely_arrangement(known, DEFAULT_RATE_HZ)
-    warnings = (*known.warnings, *likely.warnings)
+    phases, notes = known.timeline.phases, list[Diagnostic]()
+    if with_voice:
+        speaker = _speaker(known, DEFAULT_RATE_HZ, notes, progress or _silent)
+        arrangement = _arranged(known, speaker.length, DEFAULT_RATE_HZ)
+    else:
+        arrangement = likely_arrangement(known, DEFAULT_RATE_HZ)
+    warnings = (*known.warnings, *arrangement.warnings, *notes)
     name = known.timeline.session.session
-    return Checked(name, totals_by_part(phases), totals_of(name, phases), warnings)
+    fits = tightest_fits(arrangement) if with_voice else ()
+    return Checked(name, totals_by_part(phases), totals_of(name, phases), fits, warnings)
+
+
+def _silent(stage: str, done: int, of: int) -> None:
+    """Nobody is told."""
+
+
+def _speaker(known: Compiled, rate_hz: int, notes: list[Diagnostic], tell: Progress) -> Speaker:
+    """Everything that the plan says, spoken."""
+    from cuetrack.speech.cache import ClipCache
+
+    cache = ClipCache()
+    speaker = Speaker(known.manner, rate_hz, cache, lambda text: notes.append(Diagnostic("warning", text)))
+    speaker.speak(spoken_texts(known), progress=lambda done, of: tell("speaking", done, of))
+    if cache.warning:
+        notes.append(Diagnostic("warning", cache.warning))
+    return speaker
 
 
 def likely_arrangement(known: Compiled, rate_hz: int) -> Arrangement:
     """Where the cues will lie, by the estimated lengths of their texts; needs no voice."""
-    lengths = {}
-    for text in spoken_texts(known):
-        seconds = estimated_seconds(text, known.voice.expected_words_per_minute)
-        lengths[text] = SpokenLength(Instant(seconds).to_frame(rate_hz), _LIKELY_ONSET.to_frame(rate_hz))
-    return arranged(known.timeline, _wording(known.voice), lengths, rate_hz, estimated=True)
-
-
-# The mean over "one" to "ten" of the first voice; used only where lengths are estimated.
-_LIKELY_ONSET = Instant(Fraction(19, 200))
+    return _arranged(known, Estimator(known.manner, rate_hz).length, rate_hz, estimated=True)
 
 
 def spoken_texts(known: Compiled) -> tuple[str, ...]:
     """Each distinct text that the session speaks, in the order of first use."""
-    wording = _wording(known.voice)
     cues = (cue for cue in known.timeline.cues if not isinstance(cue, Wordless))
-    return tuple(dict.fromkeys(text for cue in cues if (text := wording(cue.phrase))))
+    return tuple(dict.fromkeys(text for cue in cues if (text := text_of(known, cue.phrase))))
 
 
-def _wording(voice: Voice) -> Callable[[Phrase], str]:
-    language = voice.language.split("-")[0]
-    return lambda phrase: phrase_text(phrase.key, phrase.slots, language)
+def text_of(known: Compiled, phrase: Phrase, style: Style | None = None) -> str:
+    """What is said for `phrase`, in the plan's language, and its style or another."""
+    return known.manner.text(phrase.key, phrase.slots, phrase.turn, style)
+
+
+def _arranged(
+    known: Compiled,
+    length: Callable[[str, Fraction], SpokenLength],
+    rate_hz: int,
+    *,
+    estimated: bool = False,
+) -> Arrangement:
+    shortening = Shortening(lambda phrase: text_of(known, phrase, "terse"), length)
+    lengths = {text: length(text, Fraction(1)) for text in spoken_texts(known)}
+    return arranged(
+        known.timeline,
+        lambda phrase: text_of(known, phrase),
+        lengths,
+        rate_hz,
+        shortening=shortening,
+        estimated=estimated,
+    )
 
 
 def render(
@@ -136,7 +211,6 @@ def render(
     # Arrays and codecs are loaded only where sound is made: checking a plan stays quick.
     from cuetrack.mix.blocks import mixed_blocks
     from cuetrack.mix.peak import PeakMeter
-    from cuetrack.speech.cache import ClipCache
     from cuetrack.writers.atomic import atomic_files
     from cuetrack.writers.audio import write_audio
     from cuetrack.writers.formats import format_of, known_bytes, programme_rate_hz, rate_note
@@ -147,16 +221,16 @@ def render(
     rate_hz = programme_rate_hz(audio_format, rate_hz)
     beside = target.with_suffix(".timeline.json")
     _refuse_own_plan(plan, target, beside)
-    tell = progress or (lambda stage, done, of: None)
+    tell = progress or _silent
     tell("reading the plan", 0, 1)
-    known = compile_plan(plan, level=level, voice=voice)
-    cache = ClipCache()
-    arrangement, sounds = _arrangement_and_sounds(known, rate_hz, cache, tell)
+    known, notes = compile_plan(plan, level=level, voice=voice), list[Diagnostic]()
+    speaker = _speaker(known, rate_hz, notes, tell)
+    arrangement = _arranged(known, speaker.length, rate_hz)
     meter, frames = PeakMeter(), arrangement.frames
     with atomic_files(target, beside, needed_bytes=known_bytes(audio_format, frames, channels)) as paths:
         write_audio(
             paths[0],
-            meter.watched(mixed_blocks(arrangement, sounds)),
+            meter.watched(mixed_blocks(arrangement, _sounds(arrangement, speaker))),
             rate_hz=rate_hz,
             channels=channels,
             frames=frames,
@@ -165,32 +239,24 @@ def render(
             progress=lambda done: tell("mixing and writing", done, frames),
         )
         paths[1].write_text(timeline_text(arrangement), encoding="utf-8")
-    notes = [Diagnostic("warning", text) for text in (note, cache.warning) if text]
+    if note:
+        notes.append(Diagnostic("warning", note))
     if meter.peak.frames_over:
         notes.append(_too_loud(meter.peak, rate_hz))
     return Rendered((target, beside), arrangement, (*known.warnings, *arrangement.warnings, *notes))
 
 
-def _arrangement_and_sounds(
-    known: Compiled, rate_hz: int, cache: ClipCache, tell: Progress
-) -> tuple[Arrangement, dict[str, Samples]]:
-    """Every sound at `rate_hz`, by its key, and where each lies."""
+def _sounds(arrangement: Arrangement, speaker: Speaker) -> dict[str, Samples]:
+    """The samples of every sound, by its key."""
     from cuetrack.sound.tones import tone_samples
-    from cuetrack.speech.speak import speak
 
-    clips = speak(
-        spoken_texts(known),
-        known.voice,
-        rate_hz,
-        cache=cache,
-        progress=lambda done, of: tell("speaking", done, of),
-    )
-    lengths = {text: clip.length for text, clip in clips.items()}
-    arrangement = arranged(known.timeline, _wording(known.voice), lengths, rate_hz)
-    sounds = {SPEECH_KEY + text: clip.samples for text, clip in clips.items()}
-    for tone in {placed.tone for placed in arrangement.placed if placed.tone}:
-        sounds[TONE_KEY + tone] = tone_samples(tone, rate_hz)
-    return arrangement, sounds
+    sounds = {}
+    for placed in arrangement.placed:
+        if placed.text is not None:
+            sounds[placed.sound] = speaker.clip(placed.text, placed.tempo).samples
+        elif placed.tone is not None and placed.sound not in sounds:
+            sounds[placed.sound] = tone_samples(placed.tone, arrangement.rate_hz)
+    return sounds
 
 
 def _too_loud(peak: Peak, rate_hz: int) -> Diagnostic:
@@ -208,12 +274,24 @@ def _refuse_own_plan(plan: Path, *targets: Path) -> None:
             raise UsageError(f"{target} is the plan itself; give the track another name with -o NAME.mp3")
 
 
-def _voice(session: Session, override: str | None) -> Voice:
-    name = override or session.voice or DEFAULT_VOICE
+def _language(session: Session) -> str:
+    language = session.language or DEFAULT_LANGUAGE
+    if language not in LANGUAGES:
+        hint = did_you_mean(language, LANGUAGES)
+        message = f"there are no phrases in the language {language!r}"
+        raise PlanError([Diagnostic("error", message, session.place_of("language"), hint)])
+    return language
+
+
+def _voice(session: Session, override: str | None, language: str, beside: Path) -> tuple[Voice, str | None]:
+    """Who speaks, and a note about it; a path in the plan starts from the plan's folder, `beside`."""
+    text = override or session.voice
+    if text is None:
+        return default_voice(language)
     names = voice_names()
-    if name in names:
-        return load_voice(name)
-    message, hint = f"there is no voice {name!r}", did_you_mean(name, names)
+    if is_path(text) or text in names:
+        return find_voice(text, Path() if override else beside), None
+    message, hint = f"there is no voice {text!r}", did_you_mean(text, names)
     if override is not None:
         raise UsageError(f"{message}; {hint}")
     raise PlanError([Diagnostic("error", message, session.place_of("voice"), hint)])

@@ -38,7 +38,7 @@ def made() -> tuple[str, str]:
     plan, _, _ = shown()
     with TemporaryDirectory() as folder:
         timeline = _printed(folder, "session.yaml", plan, "timeline").stdout.splitlines()
-        tight = plan.replace("rest: 20s..30s ", "rest: 8s       ")
+        tight = plan.replace("rest: 20s..30s ", "rest: 4s       ")
         misfit = _printed(folder, "tight.yaml", tight, "check").stderr.splitlines()
     last = next(index for index, line in enumerate(timeline) if line.endswith("one”"))
     first = next(index for index, line in enumerate(misfit) if "the announcement" in line)

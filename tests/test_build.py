@@ -112,11 +112,12 @@ def test_a_missing_engine_is_said_so_and_leaves_nothing(
     monkeypatch.setenv("CUETRACK_CACHE_DIR", str(tmp_path / "cache"))
     program = tmp_path / "engine.py"
     program.write_text("import sys\nprint('no library', file=sys.stderr)\nsys.exit(3)\n", encoding="utf-8")
-    monkeypatch.setattr(Pyttsx3Engine, "__init__", lambda self: None)
-    monkeypatch.setattr(Pyttsx3Engine, "program", program)
-    monkeypatch.setattr(Pyttsx3Engine, "timeout_seconds", 60.0)
+    monkeypatch.setattr(
+        "cuetrack.speech.speak.engine_of",
+        lambda voice, language: Pyttsx3Engine(voice, language, program=program),
+    )
     with pytest.raises(VoiceMissingError, match="the speech engine cannot start here"):
-        build.render(SAMPLE, tmp_path / "slipway.wav")
+        build.render(SAMPLE, tmp_path / "slipway.wav", voice="system")
     assert VoiceMissingError.exit_code == 3
     assert [path.name for path in tmp_path.glob("*slipway*")] == []
 

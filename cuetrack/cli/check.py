@@ -16,30 +16,35 @@ from cuetrack.cli.output import (
     print_json,
     print_table,
 )
-from cuetrack.timebase import Duration
+from cuetrack.cli.progress import progress_bar
+from cuetrack.timebase import Duration, clock_text
 from cuetrack.timeline.totals import Totals
 
 
 @click.command()
 @plan_argument
 @level_option
+@click.option("--voice", "with_voice", is_flag=True, help="Measure real speech and show the tightest fits.")
 @json_option
-def check(plan: Path, level: str | None, as_json: bool) -> None:
+def check(plan: Path, level: str | None, with_voice: bool, as_json: bool) -> None:
     """Find every mistake in PLAN and show its totals.
 
-    Speech is not made here, its length is estimated: what might not fit is a warning, and `render`
-    measures it.
+    Unless you say --voice, no speech is made and its length is estimated: what might not fit is a
+    warning.
 
     \b
     Example:
       cuetrack check session.yaml
     """
-    with errors_as_json(as_json):
-        checked = build.check(plan, level=level)
+    with errors_as_json(as_json), progress_bar() as progress:
+        checked = build.check(plan, level=level, with_voice=with_voice, progress=progress)
     if as_json:
         print_json(_values(checked))
         return
     _print_totals(checked)
+    for fit in checked.tightest:
+        spare, lasts = float(fit.spare_seconds), float(fit.seconds)
+        click.echo(f"{clock_text(fit.start, 1)}  {spare:.1f} s to spare after {lasts:.1f} s: “{fit.text}”")
     print_diagnostics(checked.warnings)
 
 
@@ -64,6 +69,15 @@ def _values(checked: build.Checked) -> dict[str, object]:
         "session": checked.session,
         **_seconds(checked.whole),
         "parts": [{"part": part.name, **_seconds(part)} for part in checked.parts],
+        "tightest_fits": [
+            {
+                "text": fit.text,
+                "start_seconds": float(fit.start.seconds),
+                "seconds": float(fit.seconds),
+                "spare_seconds": float(fit.spare_seconds),
+            }
+            for fit in checked.tightest
+        ],
         "diagnostics": diagnostic_values(checked.warnings),
     }
 

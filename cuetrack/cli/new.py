@@ -10,7 +10,7 @@ import click
 from cuetrack.errors import UsageError, WriteError
 
 
-@click.command()
+@click.command(short_help="Write a commented starter plan.")
 @click.argument("plan", type=click.Path(path_type=Path), default=Path("session.yaml"))
 def new(plan: Path) -> None:
     """Write a commented starter plan to PLAN (session.yaml if not given).

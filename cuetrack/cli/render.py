@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import click
@@ -12,6 +9,7 @@ import click
 from cuetrack import build
 from cuetrack.cli.options import json_option, level_option, plan_argument
 from cuetrack.cli.output import diagnostic_values, errors_as_json, print_diagnostics, print_json
+from cuetrack.cli.progress import progress_bar
 from cuetrack.timebase import Instant, clock_text, frame_seconds
 
 
@@ -27,15 +25,16 @@ from cuetrack.timebase import Instant, clock_text, frame_seconds
 @click.option(
     "rate_hz",
     "--rate",
-    type=click.IntRange(8_000, 192_000),
+    type=int,
+    metavar="HZ",
     default=build.DEFAULT_RATE_HZ,
     show_default=True,
-    help="Sample rate in Hz.",
+    help="Sample rate: 48000, 44100, 22050 and the other usual ones.",
 )
 @click.option(
     "--channels", type=click.IntRange(1, 2), default=2, show_default=True, help="1 is mono, 2 is stereo."
 )
-@click.option("--voice", help="Speak with this voice instead of the plan's.")
+@click.option("--voice", help="Speak with this voice instead of the plan's; `cuetrack voices` lists them.")
 @level_option
 @json_option
 def render(
@@ -56,7 +55,7 @@ def render(
       cuetrack render session.yaml -o session.mp3
     """
     target = output if output is not None else plan.with_suffix(".wav")
-    with errors_as_json(as_json), _progress() as progress:
+    with errors_as_json(as_json), progress_bar() as progress:
         rendered = build.render(
             plan, target, rate_hz=rate_hz, channels=channels, level=level, voice=voice, progress=progress
         )
@@ -81,22 +80,3 @@ def _values(rendered: build.Rendered) -> dict[str, object]:
         "cues": len(rendered.arrangement.placed),
         "diagnostics": diagnostic_values(rendered.warnings),
     }
-
-
-@contextmanager
-def _progress() -> Iterator[build.Progress | None]:
-    """A bar on the terminal that names the stage; nothing where no person watches."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
-
-    columns = (TextColumn("{task.description:<24}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("starting", total=1)
-
-        def tell(stage: str, done: int, of: int) -> None:
-            bar.update(task, description=stage, completed=done, total=of)
-
-        yield tell

@@ -8,7 +8,7 @@ from cuetrack.cli.output import print_json
 from cuetrack.plan.text import plan_schema
 
 
-@click.command()
+@click.command(short_help="Print the JSON Schema of plans, for editors.")
 def schema() -> None:
     """Print the JSON Schema of plans, so that an editor completes and checks while you type.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 from pathlib import Path
 
@@ -86,9 +86,13 @@ def _by_phase(arrangement: Arrangement) -> Iterator[tuple[Phase, list[Placed]]]:
         yield phase, begun
 
 
-def _called(placed: Iterable[Placed], rate_hz: int) -> Iterator[str]:
+def _called(placed: Sequence[Placed], rate_hz: int) -> Iterator[str]:
     """One line a phrase; tones of one kind in a row share one, and so do the words of a count."""
-    for (kind, _), group in groupby(placed, key=_line_key):
+    # The clicks of a tempo share one line, or they would stand between the words of a count.
+    clicks = [sound for sound in placed if kind_of(sound.cue) == "click"]
+    others = [sound for sound in placed if kind_of(sound.cue) != "click"]
+    kept = sorted((*others, *clicks[:1]), key=lambda sound: sound.start_frame)
+    for (kind, _), group in groupby(kept, key=_line_key):
         sounds = list(group)
         counted = kind == "count"
         frame = sounds[0].mark_frame if counted else sounds[0].start_frame
@@ -96,7 +100,8 @@ def _called(placed: Iterable[Placed], rate_hz: int) -> Iterator[str]:
         if sounds[0].tone is None:
             yield f"{clock} “{' '.join(sound.text or '' for sound in sounds)}”"
         else:
-            times = f"{len(sounds)} × " if len(sounds) > 1 else ""
+            number = len(clicks) if kind == "click" else len(sounds)
+            times = f"{number} × " if number > 1 else ""
             yield f"{clock} ♪ {times}{sounds[0].tone}"
 
 

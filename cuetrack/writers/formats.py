@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from cuetrack.errors import UsageError, did_you_mean
+from cuetrack.errors import UsageError
 
 # The rates that converters and players run at. FLAC's encoder refuses some of those between them.
 _PCM_RATES_HZ = (
@@ -65,10 +65,12 @@ def format_of(path: Path) -> AudioFormat:
     ending = path.suffix.lower()
     if ending in AUDIO_FORMATS:
         return AUDIO_FORMATS[ending]
+    if path.is_dir():
+        raise UsageError(f"{path} is a folder; give the name of a file, such as {path / 'track.mp3'}")
     found = (
         f"the ending {path.suffix!r} of {path.name} is no sound format" if ending else f"{path} has no ending"
     )
-    raise UsageError(f"{found}; {did_you_mean(ending, AUDIO_FORMATS)}")
+    raise UsageError(f"{found}; allowed: {', '.join(AUDIO_FORMATS)}")
 
 
 def programme_rate_hz(audio_format: AudioFormat, asked_rate_hz: int) -> int:

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 import cuetrack
-from cuetrack.cli import commands, run
+from cuetrack.cli.commands import commands, run
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = sorted((ROOT / "samples").glob("*.yaml"))
@@ -154,10 +154,10 @@ def test_render_in_the_level_asked_for(plan: Path) -> None:
     ("arguments", "code", "said"),
     [
         (["render", "quay.yaml", "-o", "quay.yaml"], 2, "the ending '.yaml' of quay.yaml is no sound format"),
-        (["render", "quay.yaml", "-o", "quay.mp4"], 2, "did you mean '.mp3'?"),
+        (["render", "quay.yaml", "-o", "quay.mp4"], 2, "allowed: .wav, .flac, .mp3, .ogg, .opus"),
         (["render", "quay.yaml", "-o", "no/quay.wav"], 1, "no/quay.wav could not be written"),
         (["render", "quay.yaml", "--voice", "claer"], 2, "there is no voice 'claer'; did you mean 'clear'?"),
-        (["render", "quay.yaml", "--rate", "1"], 2, "Invalid value for '--rate'"),
+        (["render", "quay.yaml", "--rate", "1"], 2, "WAV is not written at 1 Hz; the nearest rate is 8000"),
         (["render", "quay.yaml", "-o", "q.mp3", "--rate", "96000"], 2, "the nearest rate is 48000"),
         (["check", "no.yaml"], 1, "no.yaml:1:1: error: no such file"),
         (["chekc"], 2, "No such command 'chekc'"),
@@ -279,7 +279,7 @@ def test_an_interrupted_render_leaves_the_old_files_and_nothing_else(
         process.send_signal(sent)
         _, err = process.communicate(timeout=60)
     assert process.returncode == 130
-    assert err.strip() == "Stopped. Nothing was written over."
+    assert err.strip() == "Stopped. Every file is as it was, or whole."
     names = sorted(path.name for path in tmp_path.iterdir())
     assert names == ["quay.mp3", "quay.timeline.json", "quay.yaml"]
     assert Path("quay.mp3").read_text(encoding="utf-8") == "old"

@@ -1,0 +1,88 @@
+"""What the commands about voices need: an audition, the script of a recording, and what is wrong with one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+from cuetrack.build import DEFAULT_LANGUAGE, DEFAULT_RATE_HZ, Compiled, Progress, compile_plan, text_of
+from cuetrack.speech.clip_names import file_names_for
+from cuetrack.speech.installed import installed_voice, missing_for
+from cuetrack.speech.speaker import Manner, Speaker
+from cuetrack.speech.voices import Voice, load_voice, voice_names
+from cuetrack.timeline.cues import CountWord, Wordless
+
+# A counted word has to be over before the next one begins.
+_COUNT_ROOM_SECONDS = Fraction(9, 10)
+
+
+@dataclass(frozen=True, slots=True)
+class ScriptLine:
+    """One phrase to be recorded, under which file name, and how long it may last (None: any length)."""
+
+    text: str
+    file: str
+    room_seconds: Fraction | None
+
+
+def listed_voices() -> tuple[tuple[Voice, str | None], ...]:
+    """Every voice of this installation, and what it lacks on this machine."""
+    return tuple((voice, missing_for(voice)) for voice in map(load_voice, voice_names()))
+
+
+def audition(name: str, target: Path, *, text: str | None = None, progress: Progress | None = None) -> Path:
+    """Writes the voice's sentence of audition, or `text`, to `target`.
+
+    Raises:
+        SpeechError, VoiceMissingError: there is no such voice here.
+        UsageError, WriteError: the file cannot be.
+    """
+    from cuetrack.speech.cache import ClipCache
+    from cuetrack.writers.atomic import atomic_files
+    from cuetrack.writers.audio import write_audio
+    from cuetrack.writers.formats import format_of, programme_rate_hz
+
+    audio_format = format_of(target)
+    rate_hz = programme_rate_hz(audio_format, DEFAULT_RATE_HZ)
+    voice = installed_voice(name)
+    language = DEFAULT_LANGUAGE if voice.speaks(DEFAULT_LANGUAGE) else voice.languages[0]
+    speaker = Speaker(Manner(voice, language, "full", {}), rate_hz, ClipCache(), warn=lambda _: None)
+    samples = speaker.clip(text or voice.audition).samples
+    with atomic_files(target) as (path,):
+        write_audio(
+            path,
+            [samples],
+            rate_hz=rate_hz,
+            channels=1,
+            frames=len(samples),
+            audio_format=audio_format,
+            title=f"Voice {voice.name}",
+        )
+    return target
+
+
+def script(plan: Path, *, level: str | None = None) -> tuple[ScriptLine, ...]:
+    """Every phrase that a coach has to record for `plan`, in the order of first use.
+
+    Raises:
+        PlanError: with every mistake in the plan.
+    """
+    rooms = _rooms(compile_plan(plan, level=level))
+    names = file_names_for(rooms)
+    return tuple(ScriptLine(text, names[text], room) for text, room in rooms.items())
+
+
+def _rooms(known: Compiled) -> dict[str, Fraction | None]:
+    """By text, the seconds that its narrowest place has."""
+    rooms: dict[str, Fraction | None] = {}
+    for cue in known.timeline.cues:
+        if isinstance(cue, Wordless) or not (text := text_of(known, cue.phrase)):
+            continue
+        if isinstance(cue, CountWord):
+            room = _COUNT_ROOM_SECONDS if cue.phrase.key == "number" else None
+        else:
+            room = (cue.window.latest_end - cue.window.earliest).seconds
+        narrowest = rooms.get(text)
+        rooms[text] = room if narrowest is None else min(narrowest, room or narrowest)
+    return rooms

