@@ -17,6 +17,7 @@ from cuetrack.conform.fits import Fit, tightest_fits
 from cuetrack.errors import Diagnostic, PlanError, SpeechError, UsageError, did_you_mean
 from cuetrack.plan.model import Session
 from cuetrack.plan.text import read_plan
+from cuetrack.sound.tone_table import UNDER_WORDS_DB
 from cuetrack.speech.installed import default_voice
 from cuetrack.speech.length import SpokenLength
 from cuetrack.speech.phrases.language import Style
@@ -255,7 +256,8 @@ def _sounds(arrangement: Arrangement, speaker: Speaker) -> dict[str, Samples]:
         if placed.text is not None:
             sounds[placed.sound] = speaker.clip(placed.text, placed.tempo).samples
         elif placed.tone is not None and placed.sound not in sounds:
-            sounds[placed.sound] = tone_samples(placed.tone, arrangement.rate_hz)
+            gain_db = UNDER_WORDS_DB if placed.under_words else 0.0
+            sounds[placed.sound] = tone_samples(placed.tone, arrangement.rate_hz, gain_db=gain_db)
     return sounds
 
 

@@ -14,6 +14,7 @@ import pytest
 
 from cuetrack import build
 from cuetrack.errors import PlanError, UsageError, VoiceMissingError
+from cuetrack.sound.tone_table import UNDER_WORDS_DB
 from cuetrack.speech.engines.pyttsx3_engine import Pyttsx3Engine
 from tests.helpers.decode import decoded
 
@@ -82,7 +83,8 @@ def test_the_file_never_reaches_full_scale(rendered: tuple[np.ndarray, dict[str,
 
 
 @pytest.mark.parametrize("ending", ["wav", "flac", "mp3", "ogg", "opus"])
-def test_two_processes_with_their_own_caches_write_the_same_bytes(tmp_path: Path, ending: str) -> None:
+def test_three_processes_with_their_own_caches_write_the_same_bytes(tmp_path: Path, ending: str) -> None:
+    """With the default voice: the natural one, where it is installed."""
     plan = tmp_path / "quay.yaml"
     plan.write_text(
         "session: Quay\nlead-in: 9s\n"
@@ -91,7 +93,7 @@ def test_two_processes_with_their_own_caches_write_the_same_bytes(tmp_path: Path
         encoding="utf-8",
     )
     written = []
-    for name in ("one", "two"):
+    for name in ("one", "two", "three"):
         target = tmp_path / name / f"quay.{ending}"
         target.parent.mkdir()
         environment = {
@@ -102,7 +104,7 @@ def test_two_processes_with_their_own_caches_write_the_same_bytes(tmp_path: Path
         command = [sys.executable, "-m", "cuetrack", "render", str(plan), "-o", str(target)]
         subprocess.run(command, env=environment, check=True, capture_output=True)
         written.append((target.read_bytes(), target.with_suffix(".timeline.json").read_bytes()))
-    assert written[0] == written[1]
+    assert written[0] == written[1] == written[2]
     assert len(written[0][0]) > 10_000
 
 
@@ -156,3 +158,23 @@ def test_speech_that_does_not_fit_writes_nothing(tmp_path: Path) -> None:
     with pytest.raises(PlanError, match=r'the announcement "First: Half-kneeling press." takes [\d.]+ s, '):
         build.render(plan, tmp_path / "quay.wav")
     assert [path.name for path in tmp_path.iterdir()] == ["quay.yaml"]
+
+
+def test_a_tone_under_a_counted_word_is_softer_and_stays_on_its_sample(tmp_path: Path) -> None:
+    """Announcements off and no speech but the count, so that the tones can be looked at alone."""
+    plan = tmp_path / "quay.yaml"
+    peaks = {}
+    for by in ("tones", "both"):
+        plan.write_text(
+            f"calls: {{announce: off, finish: off, start: {{count: 3, by: {by}}}}}\n"
+            "session: Q\nvoice: system\nlead-in: 6s\nparts: [{part: A, steps: [{move: Row, work: 9s}]}]\n",
+            encoding="utf-8",
+        )
+        done = build.render(plan, tmp_path / f"{by}.wav")
+        tones = [placed for placed in done.arrangement.placed if placed.tone]
+        assert [placed.start_frame for placed in tones] == [second * 48_000 for second in (3, 4, 5, 6)]
+        sounds = build._sounds(
+            done.arrangement, build._speaker(build.compile_plan(plan), 48_000, [], lambda *_: None)
+        )
+        peaks[by] = [float(np.abs(sounds[placed.sound]).max()) for placed in tones]
+    assert np.allclose(np.array(peaks["both"]) / peaks["tones"], 10 ** (UNDER_WORDS_DB / 20))

@@ -7,9 +7,12 @@ from fractions import Fraction
 
 from cuetrack.errors import Diagnostic
 from cuetrack.timeline.compile import Timeline
-from cuetrack.timeline.cues import Cue
+from cuetrack.timeline.cues import Cue, ToneCue, Wordless
 
-TONE_KEY = "tone:"
+
+def tone_key(name: str, *, under_words: bool) -> str:
+    """The key of a tone's samples, softened where words are counted over it."""
+    return f"tone under words:{name}" if under_words else f"tone:{name}"
 
 
 def speech_key(text: str, tempo: Fraction) -> str:
@@ -37,7 +40,12 @@ class Placed:
     @property
     def tone(self) -> str | None:
         """The name in the tone table, or None for speech."""
-        return self.sound.removeprefix(TONE_KEY) if self.sound.startswith(TONE_KEY) else None
+        return self.cue.sound if isinstance(self.cue, Wordless) else None
+
+    @property
+    def under_words(self) -> bool:
+        """Whether it is a tone that is softened because words are counted over it."""
+        return isinstance(self.cue, ToneCue) and self.cue.under_words
 
 
 @dataclass(frozen=True, slots=True)

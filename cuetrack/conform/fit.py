@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
-from cuetrack.conform.arrangement import TONE_KEY, Arrangement, Placed, speech_key
+from cuetrack.conform.arrangement import Arrangement, Placed, speech_key, tone_key
 from cuetrack.conform.lane import VoiceLane
 from cuetrack.conform.misfits import Misfit, diagnostic_of, shortened_note
 from cuetrack.errors import ConformError, Diagnostic
@@ -20,7 +20,7 @@ from cuetrack.sound.tone_table import tone_frames
 from cuetrack.speech.length import SpokenLength
 from cuetrack.timebase import Instant, frame_seconds, seconds_text
 from cuetrack.timeline.compile import Timeline
-from cuetrack.timeline.cues import CountWord, Movable, Phrase, Wordless
+from cuetrack.timeline.cues import CountWord, Movable, Phrase, ToneCue, Wordless
 
 # Between two phrases that may move. Common practice, no source.
 BREATH = Instant(Fraction(3, 20))
@@ -125,7 +125,8 @@ class _Fitting:
             hint = f"`lead-out: {ceil(frame_seconds(frames, self._rate_hz))}s` leaves room for it"
             self._errors[Diagnostic("error", message, cue.place, hint)] = None
             return
-        self._placed.append(Placed(TONE_KEY + cue.sound, start, frames, start, cue))
+        key = tone_key(cue.sound, under_words=isinstance(cue, ToneCue) and cue.under_words)
+        self._placed.append(Placed(key, start, frames, start, cue))
 
     def _place_counts(self, cues: Iterable[CountWord]) -> None:
         """Counts stand on their marks; of two that overlap, the first is too long."""

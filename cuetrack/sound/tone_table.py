@@ -144,6 +144,10 @@ PLAN_TONES: Mapping[str, str] = MappingProxyType(
     }
 )
 
+# How much softer a tone is that a counted word lies over. Common practice, no source; with it a speech
+# recogniser tells the words apart (`tests/reports/heard.py`).
+UNDER_WORDS_DB = -12.0
+
 
 def tone_spec(name: str) -> ToneSpec:
     """The table's entry for `name`.

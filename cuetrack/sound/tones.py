@@ -26,7 +26,7 @@ _RAMP_FLOOR_DB = -54.0
 _START_TURNS = 1 / 8
 
 
-def tone_samples(name: str, rate_hz: int) -> NDArray[np.float32]:
+def tone_samples(name: str, rate_hz: int, gain_db: float = 0.0) -> NDArray[np.float32]:
     """One tone, ready to be added at its frame.
 
     Partials above 0.45 of the rate are left out. The largest sample is at the table's peak level
@@ -35,6 +35,7 @@ def tone_samples(name: str, rate_hz: int) -> NDArray[np.float32]:
     Args:
         name: an entry of the tone table.
         rate_hz: 8000 or more.
+        gain_db: added to the table's peak level.
 
     Returns:
         float32, shape (tone_frames(name, rate_hz),), first and last sample not zero.
@@ -49,7 +50,7 @@ def tone_samples(name: str, rate_hz: int) -> NDArray[np.float32]:
     # A length that is no whole number of frames is stretched to one, by half a frame at most.
     seconds = np.arange(frames) / frames * float(tone.length_seconds)
     shaped = _wave(tone, seconds, rate_hz) * _ramps(tone, seconds)
-    gain = db_to_linear(tone.peak_dbfs) / float(np.abs(shaped).max())
+    gain = db_to_linear(tone.peak_dbfs + gain_db) / float(np.abs(shaped).max())
     return (gain * shaped).astype(np.float32)
 
 

@@ -50,10 +50,13 @@ class CueCollector:
         """Keeps an error on the coach's line."""
         self.faults[Diagnostic("error", message, place, hint)] = None
 
-    def tone(self, sound: str, mark: Instant, place: Place | None) -> None:
+    def tone(self, sound: str, mark: Instant, place: Place | None, *, under_words: bool = False) -> None:
         """A tone on its mark."""
-        kind = SlateCue if sound == "slate" else ToneCue
-        self.cues.append(kind(sound, mark, self.phase_index_at(mark), place))
+        index = self.phase_index_at(mark)
+        if sound == "slate":
+            self.cues.append(SlateCue(sound, mark, index, place))
+        else:
+            self.cues.append(ToneCue(sound, mark, index, place, under_words))
 
     def count_word(
         self,

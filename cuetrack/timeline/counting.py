@@ -90,9 +90,9 @@ def _count(
     for point in points:
         mark = boundary - Duration(point)
         if count.by_tones:
-            cues.tone(tones.short, mark, place)
+            cues.tone(tones.short, mark, place, under_words=count.by_voice)
         if count.by_voice:
             number, window = Phrase("number", {"n": str(point)}), Window(earliest, boundary)
             cues.count_word(number, mark, window, room, place)
     if count.by_tones:
-        cues.tone(tones.long, boundary, place)
+        cues.tone(tones.long, boundary, place, under_words=count.by_voice)

@@ -78,7 +78,13 @@ class Sounded:
 
 @dataclass(frozen=True, slots=True)
 class ToneCue(Sounded):
-    """A tone: of a count, on a boundary, or of the coach's own."""
+    """A tone: of a count, on a boundary, or of the coach's own.
+
+    One that sounds `under_words` shares its mark with a counted word, and is softer so that the word is
+    understood.
+    """
+
+    under_words: bool = False
 
 
 @dataclass(frozen=True, slots=True)

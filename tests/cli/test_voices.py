@@ -171,6 +171,20 @@ def test_terse_style_says_less(plan: Path) -> None:
     assert sum(map(len, terse)) < sum(map(len, full))
 
 
+def test_a_plan_says_how_its_words_are_spoken_and_shows_them_as_written(plan: Path) -> None:
+    plan.write_text("voice: system\n" + PLAN, encoding="utf-8")
+    build.render(plan, Path("plain.wav"))
+    plan.write_text("voice: system\nlexicon: {Press: stand and push up}\n" + PLAN, encoding="utf-8")
+    build.render(plan, Path("own.wav"))
+    plain, own = (
+        {cue["text"]: cue["frames"] for cue in json.loads(Path(name).read_text("utf-8"))["cues"]}
+        for name in ("plain.timeline.json", "own.timeline.json")
+    )
+    assert list(plain) == list(own)
+    longer = {text for text in plain if text and own[text] > plain[text]}
+    assert longer == {text for text in plain if text and "Press" in text}
+
+
 def test_check_with_the_voice_measures_and_names_the_tightest(
     plan: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
