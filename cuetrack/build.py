@@ -225,13 +225,12 @@ def render(
     tell = progress or _silent
     tell("reading the plan", 0, 1)
     known, notes = compile_plan(plan, level=level, voice=voice), list[Diagnostic]()
-    speaker = _speaker(known, rate_hz, notes, tell)
-    arrangement = _arranged(known, speaker.length, rate_hz)
+    arrangement, sounds = sounded(known, rate_hz, notes, tell)
     meter, frames = PeakMeter(), arrangement.frames
     with atomic_files(target, beside, needed_bytes=known_bytes(audio_format, frames, channels)) as paths:
         write_audio(
             paths[0],
-            meter.watched(mixed_blocks(arrangement, _sounds(arrangement, speaker))),
+            meter.watched(mixed_blocks(arrangement, sounds)),
             rate_hz=rate_hz,
             channels=channels,
             frames=frames,
@@ -247,18 +246,27 @@ def render(
     return Rendered((target, beside), arrangement, (*known.warnings, *arrangement.warnings, *notes))
 
 
-def _sounds(arrangement: Arrangement, speaker: Speaker) -> dict[str, Samples]:
-    """The samples of every sound, by its key."""
+def sounded(
+    known: Compiled, rate_hz: int, notes: list[Diagnostic] | None = None, tell: Progress = _silent
+) -> tuple[Arrangement, dict[str, Samples]]:
+    """Where every sound of a plan lies, and its samples by its key; `notes` gets what is to be told.
+
+    Raises:
+        ConformError: speech that does not fit.
+        SpeechError: a phrase cannot be spoken, or the voice is not on this machine.
+    """
     from cuetrack.sound.tones import tone_samples
 
+    speaker = _speaker(known, rate_hz, [] if notes is None else notes, tell)
+    arrangement = _arranged(known, speaker.length, rate_hz)
     sounds = {}
     for placed in arrangement.placed:
         if placed.text is not None:
             sounds[placed.sound] = speaker.clip(placed.text, placed.tempo).samples
         elif placed.tone is not None and placed.sound not in sounds:
             gain_db = UNDER_WORDS_DB if placed.under_words else 0.0
-            sounds[placed.sound] = tone_samples(placed.tone, arrangement.rate_hz, gain_db=gain_db)
-    return sounds
+            sounds[placed.sound] = tone_samples(placed.tone, rate_hz, gain_db=gain_db)
+    return arrangement, sounds
 
 
 def _too_loud(peak: Peak, rate_hz: int) -> Diagnostic:

@@ -173,8 +173,6 @@ def test_a_tone_under_a_counted_word_is_softer_and_stays_on_its_sample(tmp_path:
         done = build.render(plan, tmp_path / f"{by}.wav")
         tones = [placed for placed in done.arrangement.placed if placed.tone]
         assert [placed.start_frame for placed in tones] == [second * 48_000 for second in (3, 4, 5, 6)]
-        sounds = build._sounds(
-            done.arrangement, build._speaker(build.compile_plan(plan), 48_000, [], lambda *_: None)
-        )
+        _, sounds = build.sounded(build.compile_plan(plan), 48_000)
         peaks[by] = [float(np.abs(sounds[placed.sound]).max()) for placed in tones]
     assert np.allclose(np.array(peaks["both"]) / peaks["tones"], 10 ** (UNDER_WORDS_DB / 20))

@@ -15,27 +15,18 @@ from pathlib import Path
 import soundfile
 
 from cuetrack import build
-from cuetrack.sound.tones import tone_samples
-from cuetrack.speech.cache import ClipCache
-from cuetrack.speech.speak import speak
 
 
 def main(plan: Path, timeline: Path, folder: Path) -> None:
-    document = json.loads(timeline.read_text(encoding="utf-8"))
-    rate_hz, cues = document["sample_rate"], document["cues"]
-    texts = [cue["text"] for cue in cues if cue["text"] is not None]
-    spoken = speak(texts, build.compile_plan(plan).voice, rate_hz, cache=ClipCache())
+    rate_hz = json.loads(timeline.read_text(encoding="utf-8"))["sample_rate"]
+    arrangement, sounds = build.sounded(build.compile_plan(plan), rate_hz)
     (folder / "16-bit").mkdir(parents=True)
     clips = []
-    for index, cue in enumerate(cues):
-        is_tone = cue["text"] is None
-        samples = tone_samples(cue["name"], rate_hz) if is_tone else spoken[cue["text"]].samples
-        if len(samples) != cue["frames"]:
-            raise SystemExit(f"cue {index} has {len(samples)} frames and not {cue['frames']}")
+    for index, placed in enumerate(arrangement.placed):
         name = f"{index:04}.wav"
-        soundfile.write(folder / name, samples, rate_hz, "FLOAT")
-        soundfile.write(folder / "16-bit" / name, samples, rate_hz, "PCM_16")
-        clips.append({"file": name, "start_frame": cue["start_frame"]})
+        soundfile.write(folder / name, sounds[placed.sound], rate_hz, "FLOAT")
+        soundfile.write(folder / "16-bit" / name, sounds[placed.sound], rate_hz, "PCM_16")
+        clips.append({"file": name, "start_frame": placed.start_frame})
     (folder / "clips.json").write_text(json.dumps(clips), encoding="utf-8")
 
 
