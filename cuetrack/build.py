@@ -299,8 +299,13 @@ def _voice(session: Session, override: str | None, language: str, beside: Path) 
     if text is None:
         return default_voice(language)
     names = voice_names()
+    if override is not None and (is_path(text) or text in names):
+        return find_voice(text, Path()), None
     if is_path(text) or text in names:
-        return find_voice(text, Path() if override else beside), None
+        try:
+            return find_voice(text, beside), None
+        except SpeechError as error:
+            raise type(error)(f"{session.place_of('voice')}: {error}") from None
     message, hint = f"there is no voice {text!r}", did_you_mean(text, names)
     if override is not None:
         raise UsageError(f"{message}; {hint}")
