@@ -5,7 +5,7 @@ Every command calls one function here; what is computed is computed in the rooms
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING
 from cuetrack.conform.arrangement import Arrangement
 from cuetrack.conform.fit import Shortening, arranged
 from cuetrack.conform.fits import Fit, tightest_fits
-from cuetrack.errors import Diagnostic, PlanError, SpeechError, UsageError, did_you_mean
+from cuetrack.document.beside import file_beside
+from cuetrack.errors import Diagnostic, NamedFileError, PlanError, SpeechError, UsageError, did_you_mean
+from cuetrack.plan.fields import MixName
 from cuetrack.plan.model import Session
 from cuetrack.plan.text import read_plan
 from cuetrack.sound.tone_table import UNDER_WORDS_DB
@@ -24,14 +26,19 @@ from cuetrack.speech.phrases.language import Style
 from cuetrack.speech.phrases.wording import LANGUAGES
 from cuetrack.speech.speaker import Estimator, Manner, Speaker
 from cuetrack.speech.voices import Voice, find_voice, is_path, voice_names
-from cuetrack.timebase import Duration, Instant, clock_text, duration_text, frame_seconds
+from cuetrack.timebase import Duration, Instant, duration_text
+from cuetrack.timeline.bed import FilesSource
 from cuetrack.timeline.compile import Timeline, compiled
 from cuetrack.timeline.cues import Phrase, Wordless
+from cuetrack.timeline.mixes import mix_of
 from cuetrack.timeline.totals import Totals, totals_by_part, totals_of
 
 if TYPE_CHECKING:
+    from cuetrack.build_mixes import Balanced
     from cuetrack.mix.blocks import Samples
-    from cuetrack.mix.peak import Peak
+    from cuetrack.mix.mastering import Loudness
+    from cuetrack.writers.formats import Quality
+    from cuetrack.writers.tags import Tags
 
 DEFAULT_LANGUAGE = "en"
 DEFAULT_RATE_HZ = 48_000
@@ -42,10 +49,14 @@ Progress = Callable[[str, int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Compiled:
-    """A plan without a mistake: its timeline, how it is spoken, and what its coach may want to know."""
+    """A plan without a mistake: its timeline, how it is spoken, and what its coach may want to know.
+
+    `files` are the paths of what the plan names beside itself, by the names it gives.
+    """
 
     timeline: Timeline
     manner: Manner
+    files: Mapping[str, Path]
     warnings: tuple[Diagnostic, ...]
 
 
@@ -61,16 +72,37 @@ class Checked:
 
 
 @dataclass(frozen=True, slots=True)
+class RenderedMix:
+    """One mix that a render wrote: its track, its loudness before and after mastering, its cues."""
+
+    name: MixName
+    track: Path
+    cues: int
+    loudness: Loudness
+
+
+@dataclass(frozen=True, slots=True)
 class Rendered:
     """What a render wrote."""
 
     files: tuple[Path, ...]
     arrangement: Arrangement
+    mixes: tuple[RenderedMix, ...]
     warnings: tuple[Diagnostic, ...]
 
 
-def compile_plan(plan: Path, *, level: str | None = None, voice: str | None = None) -> Compiled:
+def compile_plan(
+    plan: Path,
+    *,
+    level: str | None = None,
+    voice: str | None = None,
+    mixes: Sequence[MixName] = (),
+    allow_outside: bool = False,
+) -> Compiled:
     """The timeline of the plan file, with `level` and `voice` in place of the plan's own if given.
+
+    If one of `mixes` holds prompts, so does the timeline. Unless `allow_outside`, files that the plan
+    names have to lie in its folder.
 
     Raises:
         PlanError: with every mistake in the plan.
@@ -81,7 +113,8 @@ def compile_plan(plan: Path, *, level: str | None = None, voice: str | None = No
     faults: list[Diagnostic] = []
     timeline, manner, note = None, None, None
     try:
-        timeline = compiled(session)
+        prompts = any("prompt" in mix_of(session, name).contents for name in mixes)
+        timeline = compiled(session, prompts=prompts)
     except PlanError as error:
         faults += error.diagnostics
     try:
@@ -90,13 +123,33 @@ def compile_plan(plan: Path, *, level: str | None = None, voice: str | None = No
         manner = Manner(chosen, language, session.style, session.lexicon or {})
     except PlanError as error:
         faults += error.diagnostics
-    if timeline is None or manner is None:
+    files = _files_beside(session, timeline, plan.parent, allow_outside, faults)
+    if timeline is None or manner is None or faults:
         raise PlanError(faults)
     warnings = [Diagnostic("warning", note)] if note else []
-    warnings += (*_unkept_promises(timeline), *_not_yet_done(session))
-    known = Compiled(timeline, manner, tuple(warnings))
+    warnings += _unkept_promises(timeline)
+    known = Compiled(timeline, manner, files, tuple(warnings))
     _refuse_unspeakable(known)
     return known
+
+
+def _files_beside(
+    session: Session, timeline: Timeline | None, folder: Path, allow_outside: bool, faults: list[Diagnostic]
+) -> dict[str, Path]:
+    """The paths of all files that the plan names, by their names; a fault for each that cannot be used."""
+    sources = {span.source for span in timeline.bed} if timeline else set()
+    named = {
+        name: source.place for source in sources if isinstance(source, FilesSource) for name in source.files
+    }
+    if session.artwork is not None:
+        named[session.artwork] = session.place_of("artwork")
+    files = {}
+    for name, place in named.items():
+        try:
+            files[name] = file_beside(name, folder, allow_outside=allow_outside)
+        except NamedFileError as error:
+            faults.append(Diagnostic("error", str(error), place, error.hint))
+    return files
 
 
 def _refuse_unspeakable(known: Compiled) -> None:
@@ -197,53 +250,104 @@ def render(
     channels: int = 2,
     level: str | None = None,
     voice: str | None = None,
+    mixes: Sequence[MixName] = ("class",),
+    stems: bool = False,
+    quality: Quality = "good",
+    allow_outside: bool = False,
     progress: Progress | None = None,
 ) -> Rendered:
     """Writes the cue track of `plan` to `target` and NAME.timeline.json beside it.
 
-    The ending of `target` picks the format. Both files appear whole, at the end, or not at all.
+    The ending of `target` picks the format. Several mixes become NAME.MIX.ENDING each; with `stems`, what
+    a mix is the sum of before mastering is written apart, too. All files appear whole, at the end, or
+    none.
 
     Raises:
         PlanError: mistakes in the plan, or speech that does not fit.
         SpeechError: a phrase cannot be spoken, or the voice is not on this machine.
         UsageError: an ending, a rate or a target that cannot be.
         WriteError: a file cannot be written.
+        MediaMissingError: a format or a bed needs what is not on this machine.
     """
     # Arrays and codecs are loaded only where sound is made: checking a plan stays quick.
-    from cuetrack.mix.blocks import mixed_blocks
-    from cuetrack.mix.peak import PeakMeter
+    from cuetrack.build_mixes import Delivery, mix_files, write_mix
+    from cuetrack.mix.programme import STEMS
     from cuetrack.writers.atomic import atomic_files
-    from cuetrack.writers.audio import write_audio
     from cuetrack.writers.formats import format_of, known_bytes, programme_rate_hz, rate_note
-    from cuetrack.writers.timeline_json import timeline_text
 
-    audio_format = format_of(target)
+    audio_format, tell = format_of(target), progress or _silent
     note = rate_note(audio_format, rate_hz)
     rate_hz = programme_rate_hz(audio_format, rate_hz)
-    beside = target.with_suffix(".timeline.json")
-    _refuse_own_plan(plan, target, beside)
-    tell = progress or _silent
+    several = len(mixes) > 1
+    _refuse_own_plan(
+        plan, *(file for name in mixes for file in mix_files(target, STEMS, name if several else None).all)
+    )
     tell("reading the plan", 0, 1)
-    known, notes = compile_plan(plan, level=level, voice=voice), list[Diagnostic]()
+    known = compile_plan(plan, level=level, voice=voice, mixes=mixes, allow_outside=allow_outside)
+    notes: list[Diagnostic] = []
     arrangement, sounds = sounded(known, rate_hz, notes, tell)
-    meter, frames = PeakMeter(), arrangement.frames
-    with atomic_files(target, beside, needed_bytes=known_bytes(audio_format, frames, channels)) as paths:
-        write_audio(
-            paths[0],
-            meter.watched(mixed_blocks(arrangement, sounds)),
-            rate_hz=rate_hz,
-            channels=channels,
-            frames=frames,
-            audio_format=audio_format,
-            title=known.timeline.session.session,
-            progress=lambda done: tell("mixing and writing", done, frames),
-        )
-        paths[1].write_text(timeline_text(arrangement), encoding="utf-8")
+    chosen = balanced_mixes(known, arrangement, sounds, mixes, channels)
+    named = [
+        mix_files(target, one.programme.stem_names() if stems else (), one.mix.name if several else None)
+        for one in chosen
+    ]
+    delivery, frames = Delivery(audio_format, quality, channels, _tags(known)), arrangement.frames
+    needed_bytes = known_bytes(audio_format, frames, channels, quality) * len(chosen)
+    targets = [file for files in named for file in files.all]
+    made: list[RenderedMix] = []
+    with atomic_files(*targets, needed_bytes=needed_bytes) as paths:
+        hidden = dict(zip(targets, paths, strict=True))
+        for one, files in zip(chosen, named, strict=True):
+            loudness = write_mix(
+                one,
+                files.moved(hidden),
+                delivery,
+                lambda done: tell("measuring the loudness", done, frames),
+                lambda done: tell("mixing and writing", done, frames),
+            )
+            made.append(
+                RenderedMix(one.mix.name, files.track, len(one.programme.arrangement.placed), loudness)
+            )
+            notes += one.notes
     if note:
         notes.append(Diagnostic("warning", note))
-    if meter.peak.frames_over:
-        notes.append(_too_loud(meter.peak, rate_hz))
-    return Rendered((target, beside), arrangement, (*known.warnings, *arrangement.warnings, *notes))
+    warnings = (*known.warnings, *arrangement.warnings, *notes)
+    return Rendered(tuple(targets), arrangement, tuple(made), tuple(dict.fromkeys(warnings)))
+
+
+def balanced_mixes(
+    known: Compiled,
+    arrangement: Arrangement,
+    sounds: Mapping[str, Samples],
+    mixes: Sequence[MixName],
+    channels: int,
+) -> list[Balanced]:
+    """The mixes of a plan, each with its bed ducked under its own cues.
+
+    Raises:
+        PlanError: a file of the bed is no sound, on the coach's line.
+        MediaMissingError: a file of the bed needs what is not on this machine.
+    """
+    from cuetrack.build_mixes import balanced, bed_sounds
+
+    session = known.timeline.session
+    wanted = [mix_of(session, name) for name in mixes]
+    bed = (
+        bed_sounds(arrangement, known.files, channels) if any("bed" in mix.contents for mix in wanted) else {}
+    )
+    speech_lufs = known.manner.voice.loudness_lufs
+    return [
+        balanced(arrangement, sounds, mix, bed, channels=channels, speech_lufs=speech_lufs) for mix in wanted
+    ]
+
+
+def _tags(known: Compiled) -> Tags:
+    """What the sound file says about itself."""
+    from cuetrack.writers.tags import Tags
+
+    session = known.timeline.session
+    picture = known.files[session.artwork].read_bytes() if session.artwork else None
+    return Tags(session.session, session.coach or "", session.comment or "", picture)
 
 
 def sounded(
@@ -267,14 +371,6 @@ def sounded(
             gain_db = UNDER_WORDS_DB if placed.under_words else 0.0
             sounds[placed.sound] = tone_samples(placed.tone, rate_hz, gain_db=gain_db)
     return arrangement, sounds
-
-
-def _too_loud(peak: Peak, rate_hz: int) -> Diagnostic:
-    first = Instant(frame_seconds(peak.first_over_frame or 0, rate_hz))
-    message = (
-        f"{peak.frames_over} samples pass full scale and are cut off, the first at {clock_text(first, 1)}"
-    )
-    return Diagnostic("warning", message, hint="fewer tones at the same instant")
 
 
 def _refuse_own_plan(plan: Path, *targets: Path) -> None:
@@ -325,12 +421,3 @@ def _unkept_promises(timeline: Timeline) -> Iterator[Diagnostic]:
         message = f"the session lasts {duration_text(lasts)}, {by} {word} than promised"
         hint = f"change times by {by}, or write `length: {duration_text(lasts)}`"
         yield Diagnostic("warning", message, session.place_of("length"), hint)
-
-
-def _not_yet_done(session: Session) -> Iterator[Diagnostic]:
-    """Words of the plan that this version reads but does not act on."""
-    for key, what in (("bed", "no bed is mixed"), ("loudness", "the mix is not brought to a loudness")):
-        value = getattr(session, key)
-        if value is not None and value != "off":
-            message = f"`{key}` is read, but in this version {what}"
-            yield Diagnostic("warning", message, session.place_of_key(key))

@@ -42,6 +42,7 @@ def audition(name: str, target: Path, *, text: str | None = None, progress: Prog
     from cuetrack.writers.atomic import atomic_files
     from cuetrack.writers.audio import write_audio
     from cuetrack.writers.formats import format_of, programme_rate_hz
+    from cuetrack.writers.tags import Tags
 
     audio_format = format_of(target)
     rate_hz = programme_rate_hz(audio_format, DEFAULT_RATE_HZ)
@@ -52,12 +53,12 @@ def audition(name: str, target: Path, *, text: str | None = None, progress: Prog
     with atomic_files(target) as (path,):
         write_audio(
             path,
-            [samples],
+            [samples.reshape(-1, 1)],
             rate_hz=rate_hz,
             channels=1,
             frames=len(samples),
             audio_format=audio_format,
-            title=f"Voice {voice.name}",
+            tags=Tags(f"Voice {voice.name}"),
         )
     return target
 

@@ -104,8 +104,22 @@ class ConformError(PlanError):
     """The sounds of a plan do not fit its times; points at the lines that must give way."""
 
 
+class NamedFileError(CuetrackError):
+    """A file that a document names cannot be used."""
+
+    def __init__(self, message: str, hint: str) -> None:
+        super().__init__(message)
+        self.hint = hint
+
+
 class SoundError(CuetrackError):
     """A sound cannot be made as asked."""
+
+
+class MediaMissingError(SoundError):
+    """What reads or writes a kind of sound file is not on this machine."""
+
+    exit_code = ExitCode.MACHINE_LACKS
 
 
 class SpeechError(CuetrackError):

@@ -13,3 +13,8 @@ level_option = click.option(
     type=click.Choice(["easier", "standard", "harder"]),
     help="Announce this version of each move; the plan's own if not given.",
 )
+allow_outside_option = click.option(
+    "--allow-outside",
+    is_flag=True,
+    help="Let the plan use files that lie outside its folder. Only for plans you trust.",
+)

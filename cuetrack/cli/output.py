@@ -6,6 +6,7 @@ import json
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from math import isfinite
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -79,3 +80,8 @@ def length_text(length: Duration) -> str:
         return ""
     decimals = 0 if length.seconds.denominator == 1 else 1
     return clock_text(Instant(length.seconds), decimals)
+
+
+def loudness_text(loudness_lufs: float) -> str:
+    """A loudness as people read it; silence has none."""
+    return f"{loudness_lufs:.1f} LUFS" if isfinite(loudness_lufs) else "silent"

@@ -7,10 +7,19 @@ from pathlib import Path
 import click
 
 from cuetrack import build
-from cuetrack.cli.options import json_option, level_option, plan_argument
-from cuetrack.cli.output import diagnostic_values, errors_as_json, print_diagnostics, print_json
+from cuetrack.cli.options import allow_outside_option, json_option, level_option, plan_argument
+from cuetrack.cli.output import (
+    diagnostic_values,
+    errors_as_json,
+    loudness_text,
+    print_diagnostics,
+    print_json,
+)
 from cuetrack.cli.progress import progress_bar
 from cuetrack.timebase import Instant, clock_text, frame_seconds
+from cuetrack.timeline.mixes import MIX_NAMES
+from cuetrack.writers.formats import QUALITIES, Quality
+from cuetrack.writers.timeline_json import loudness_values
 
 
 @click.command()
@@ -19,7 +28,7 @@ from cuetrack.timebase import Instant, clock_text, frame_seconds
     "-o",
     "--output",
     type=click.Path(path_type=Path),
-    help="The file to write; its ending (.wav .flac .mp3 .ogg .opus) picks the format. "
+    help="The file to write; its ending (.wav .flac .mp3 .m4a .ogg .opus) picks the format. "
     "PLAN's name with .wav if not given.",
 )
 @click.option(
@@ -34,16 +43,38 @@ from cuetrack.timebase import Instant, clock_text, frame_seconds
 @click.option(
     "--channels", type=click.IntRange(1, 2), default=2, show_default=True, help="1 is mono, 2 is stereo."
 )
+@click.option(
+    "mixes",
+    "--mix",
+    type=click.Choice([*MIX_NAMES, "all"]),
+    multiple=True,
+    default=("class",),
+    help="class: everything. ear: for the coach alone, with prompts. film: what the camera may hear. "
+    "Say it twice, or all, for several: NAME.MIX.wav each.",
+)
+@click.option("--stems", is_flag=True, help="Write voice, tones, clicks, slate and bed apart, too, as WAV.")
+@click.option(
+    "--quality",
+    type=click.Choice(QUALITIES),
+    default="good",
+    show_default=True,
+    help="Of the sound: small files, good ones, or the best there are.",
+)
 @click.option("--voice", help="Speak with this voice instead of the plan's; `cuetrack voices` lists them.")
 @level_option
+@allow_outside_option
 @json_option
 def render(
     plan: Path,
     output: Path | None,
     rate_hz: int,
     channels: int,
+    mixes: tuple[str, ...],
+    stems: bool,
+    quality: Quality,
     voice: str | None,
     level: str | None,
+    allow_outside: bool,
     as_json: bool,
 ) -> None:
     """Render the cue track of PLAN.
@@ -55,20 +86,34 @@ def render(
       cuetrack render session.yaml -o session.mp3
     """
     target = output if output is not None else plan.with_suffix(".wav")
+    wanted = tuple(name for name in MIX_NAMES if name in mixes or "all" in mixes)
     with errors_as_json(as_json), progress_bar() as progress:
         rendered = build.render(
-            plan, target, rate_hz=rate_hz, channels=channels, level=level, voice=voice, progress=progress
+            plan,
+            target,
+            rate_hz=rate_hz,
+            channels=channels,
+            level=level,
+            voice=voice,
+            mixes=wanted,
+            stems=stems,
+            quality=quality,
+            allow_outside=allow_outside,
+            progress=progress,
         )
     if as_json:
         print_json(_values(rendered))
         return
     print_diagnostics(rendered.warnings)
-    sound, *others = rendered.files
     arrangement = rendered.arrangement
     lasts = clock_text(Instant(frame_seconds(arrangement.frames, arrangement.rate_hz)), 1)
-    click.echo(f"{sound}  {lasts}  {arrangement.rate_hz} Hz  {len(arrangement.placed)} cues")
-    for other in others:
-        click.echo(other)
+    for mix in rendered.mixes:
+        loud = loudness_text(mix.loudness.mastered_lufs)
+        click.echo(f"{mix.track}  {lasts}  {arrangement.rate_hz} Hz  {mix.cues} cues  {loud}")
+    tracks = {mix.track for mix in rendered.mixes}
+    for other in rendered.files:
+        if other not in tracks:
+            click.echo(other)
 
 
 def _values(rendered: build.Rendered) -> dict[str, object]:
@@ -77,6 +122,9 @@ def _values(rendered: build.Rendered) -> dict[str, object]:
         "files": [str(file) for file in rendered.files],
         "sample_rate": rendered.arrangement.rate_hz,
         "frames": rendered.arrangement.frames,
-        "cues": len(rendered.arrangement.placed),
+        "mixes": [
+            {"mix": mix.name, "file": str(mix.track), "cues": mix.cues, **loudness_values(mix.loudness)}
+            for mix in rendered.mixes
+        ],
         "diagnostics": diagnostic_values(rendered.warnings),
     }

@@ -24,9 +24,9 @@ def speech_key(text: str, tempo: Fraction) -> str:
 class Placed:
     """One sound on the programme axis.
 
-    `sound` is the key of its samples, `tone:NAME` or that of a phrase. `mark_frame` is the instant the
-    cue is about; `start_frame` and `frames` are where its sound lies. `text` is what is spoken, `tempo`
-    times as fast as usual; None for a sound without words.
+    `sound` is the key of its samples: `tone:NAME`, `tone under words:NAME`, or that of a phrase.
+    `mark_frame` is the instant the cue is about; `start_frame` and `frames` are where its sound lies.
+    `text` is what is spoken, `tempo` times as fast as usual; None for a sound without words.
     """
 
     sound: str

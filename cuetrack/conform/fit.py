@@ -1,8 +1,13 @@
 """Timeline and the measured lengths of its sounds → arrangement; positions are rounded here, once.
 
 Tones stand on their marks and counted words on their perceived onset. The other spoken cues never
-overlap: in the order of their priority each takes the place nearest to where it wants to be, inside
-its window; one that finds no room is refused on the coach's line.
+overlap: in the order of their priority, those that give way last, each takes the place nearest to
+where it wants to be, inside its window.
+
+What finds no place there as it is, is spoken faster, then in its terse wording, then both. It is moved
+first because that costs a listener nothing: anywhere in its window a phrase is as true and as clear,
+while a hurried one is harder to follow and a terse one says less. One that finds no room at all is
+refused on the coach's line, or, if it gives way, left out with a warning.
 """
 
 from __future__ import annotations
@@ -14,17 +19,23 @@ from math import ceil
 
 from cuetrack.conform.arrangement import Arrangement, Placed, speech_key, tone_key
 from cuetrack.conform.lane import VoiceLane
-from cuetrack.conform.misfits import Misfit, diagnostic_of, shortened_note
+from cuetrack.conform.misfits import (
+    Misfit,
+    Rendition,
+    diagnostic_of,
+    left_out_note,
+    prompts_note,
+    shortened_note,
+)
 from cuetrack.errors import ConformError, Diagnostic
 from cuetrack.sound.tone_table import tone_frames
 from cuetrack.speech.length import SpokenLength
 from cuetrack.timebase import Instant, frame_seconds, seconds_text
 from cuetrack.timeline.compile import Timeline
-from cuetrack.timeline.cues import CountWord, Movable, Phrase, ToneCue, Wordless
+from cuetrack.timeline.cues import CountWord, Movable, Phrase, Priority, Prompt, ToneCue, Wordless
 
 # Between two phrases that may move. Common practice, no source.
 BREATH = Instant(Fraction(3, 20))
-
 
 # How much faster an announcement, and a counted word, may be spoken so that it fits.
 FASTEST_CALL, FASTEST_COUNT = Fraction(115, 100), Fraction(3, 2)
@@ -89,8 +100,9 @@ class _Fitting:
         self._placed: list[Placed] = []
         self._errors: dict[Diagnostic, None] = {}
         self._warnings: dict[Diagnostic, None] = {}
-        # One line of a plan can fail in many rounds: the worst of them is reported.
+        # One line of a plan can fail in many rounds, in words that take turns: the worst is reported.
         self._misfits: dict[object, Misfit] = {}
+        self._prompts_left_out = 0
 
     def arrangement(self) -> Arrangement:
         counted: list[CountWord] = []
@@ -103,15 +115,23 @@ class _Fitting:
             elif text := self._text_of(cue.phrase):
                 movable.append((cue, text))
         self._place_counts(counted)
-        for call, text in sorted(movable, key=lambda item: item[0].priority):  # stable: in order of marks
+        for call, text in sorted(movable, key=_rank):  # stable: in order of marks
             self._place_spoken(call, text)
-        found = self._warnings if self._estimated else self._errors
-        for misfit in self._misfits.values():
-            found[diagnostic_of(misfit, self._lane, self._rate_hz, estimated=self._estimated)] = None
+        self._tell_misfits()
         if self._errors:
             raise ConformError(self._errors)
         placed = sorted(self._placed, key=lambda p: (p.start_frame, p.mark_frame, p.sound))
         return Arrangement(self._timeline, self._rate_hz, self._end, tuple(placed), tuple(self._warnings))
+
+    def _tell_misfits(self) -> None:
+        found = self._warnings if self._estimated else self._errors
+        for misfit in self._misfits.values():
+            if isinstance(misfit.cue, Movable) and misfit.cue.gives_way:
+                self._warnings[left_out_note(misfit)] = None
+            else:
+                found[diagnostic_of(misfit, self._lane, self._rate_hz, estimated=self._estimated)] = None
+        if self._prompts_left_out:
+            self._warnings[prompts_note(self._prompts_left_out)] = None
 
     def _frame(self, instant: Instant) -> int:
         return instant.to_frame(self._rate_hz)
@@ -132,90 +152,98 @@ class _Fitting:
         """Counts stand on their marks; of two that overlap, the first is too long."""
         words = [(cue, text) for cue in cues if (text := self._text_of(cue.phrase))]
         starts = [self._frame(cue.mark) - self._lengths[text].onset_frames for cue, text in words]
-        for (cue, text), start, following in zip(words, starts, [*starts, None][1:], strict=True):
-            frames = self._lengths[text].frames
+        for (cue, text), following in zip(words, [*starts, None][1:], strict=True):
             end = self._frame(cue.window.latest_end)
-            end = end if following is None else min(end, following)
-            early, late = self._frame(cue.window.earliest) - start, start + frames - end
-            if early <= 0 and late <= 0:
-                self._speak(cue, text, start, frames)
-                continue
-            if early <= 0 and self._count_faster(cue, text, end):
-                continue
-            # More time before a count helps the word that begins too early, but no word that ends too late.
-            missing = late if cue.closes else early
-            self._refuse(Misfit(cue, text, frames, max(early, late), missing if missing > 0 else None))
+            self._place_count(cue, text, end if following is None else min(end, following))
 
-    def _count_faster(self, cue: CountWord, text: str, end: int) -> bool:
-        """Whether a word that is too long for its second could be spoken faster, and was."""
-        if self._shortening is None:
-            return False
+    def _place_count(self, cue: CountWord, text: str, end: int) -> None:
+        """Speaks a word that has to be over by `end`: as usual, or faster."""
         mark, usual = self._frame(cue.mark), self._lengths[text]
-        for tempo in _tempos(usual.frames, end - (mark - usual.onset_frames), FASTEST_COUNT):
-            length = self._shortening.length_at(text, tempo)
+        # The word before it may be spoken until where it usually begins.
+        earliest = max(self._frame(cue.window.earliest), mark - usual.onset_frames)
+        for tempo, length in self._paces(text, end - mark):
             start = mark - length.onset_frames
-            if self._frame(cue.window.earliest) <= start and start + length.frames <= end:
-                self._speak(cue, text, start, length.frames, tempo)
-                return True
-        return False
+            early, late = earliest - start, start + length.frames - end
+            if early <= 0 and late <= 0:
+                self._speak(cue, Rendition(text, tempo, length.frames), start)
+                return
+        # More time before a count helps the word that begins too early, but no word that ends too late.
+        missing = late if cue.closes else early if tempo == _USUAL else 0
+        last = Rendition(text, tempo, length.frames)
+        over = max(early, late)
+        self._refuse(Misfit(cue, text, usual.frames, last, over, missing if missing > 0 else None))
+
+    def _paces(self, text: str, room: int) -> Iterator[tuple[Fraction, SpokenLength]]:
+        """A counted word as usual, then so much faster that what follows its onset may fit `room`."""
+        usual = self._lengths[text]
+        yield _USUAL, usual
+        if self._shortening is not None:
+            # The onset comes sooner too, the faster a word is spoken.
+            for tempo in _tempos(usual.frames - usual.onset_frames, room, FASTEST_COUNT):
+                yield tempo, self._shortening.length_at(text, tempo)
 
     def _place_spoken(self, cue: Movable, text: str) -> None:
-        window, frames = cue.window, self._lengths[text].frames
+        window = cue.window
         earliest, latest_end = self._frame(window.earliest), self._frame(window.latest_end)
         latest_start = latest_end if window.latest_start is None else self._frame(window.latest_start)
-        longest = self._lane.longest_free(earliest, latest_end, latest_start)
-        for words, tempo, length in self._renditions(cue, text, longest):
-            wanted = self._frame(cue.wanted) - (length if cue.wanted_edge == "end" else 0)
-            start = self._lane.nearest_start(length, wanted, earliest, latest_end, latest_start)
+        longest, tried = self._lane.longest_free(earliest, latest_end, latest_start), list[Rendition]()
+        for said in self._renditions(cue, text, longest):
+            wanted = self._frame(cue.wanted) - (said.frames if cue.wanted_edge == "end" else 0)
+            start = self._lane.nearest_start(said.frames, wanted, earliest, latest_end, latest_start)
             if start is not None:
-                self._speak(cue, words, start, length, tempo)
-                if (words, tempo) != (text, _USUAL):
-                    self._warnings[shortened_note(cue, text, words, tempo)] = None
+                self._speak(cue, said, start)
+                if (said.words, said.tempo) != (text, _USUAL):
+                    self._warnings[shortened_note(cue, text, said)] = None
                 return
-        if cue.room is None:
-            self._refuse(Misfit(cue, text, frames, frames - longest, None))
-            return
-        growing = self._lane.growing_stretch(earliest, latest_end)
-        missing = frames - (0 if cue.room.is_new else growing)
-        self._refuse(Misfit(cue, text, frames, frames - (longest or min(growing, 0)), missing))
+            tried.append(said)
+        self._refuse(self._misfit(cue, text, min(tried, key=lambda said: said.frames), longest))
 
-    def _renditions(self, cue: Movable, text: str, longest: int) -> Iterator[tuple[str, Fraction, int]]:
-        """Words, tempo and frames: as usual; then faster, then terse, then both, for `longest` frames."""
-        yield text, _USUAL, self._lengths[text].frames
+    def _misfit(self, cue: Movable, text: str, shortest: Rendition, longest: int) -> Misfit:
+        frames, window = self._lengths[text].frames, cue.window
+        if cue.room is None:
+            return Misfit(cue, text, frames, shortest, shortest.frames - longest, None)
+        growing = self._lane.growing_stretch(self._frame(window.earliest), self._frame(window.latest_end))
+        missing = shortest.frames - (0 if cue.room.is_new else growing)
+        over = shortest.frames - (longest or min(growing, 0))
+        return Misfit(cue, text, frames, shortest, over, missing)
+
+    def _renditions(self, cue: Movable, text: str, longest: int) -> Iterator[Rendition]:
+        """As usual; then faster, then terse, then both, for `longest` frames."""
+        yield Rendition(text, _USUAL, self._lengths[text].frames)
         if self._shortening is None or cue.gives_way:
             return
         for words in dict.fromkeys((text, self._shortening.terse(cue.phrase))):
             usual = self._shortening.length_at(words, _USUAL).frames
             for tempo in (_USUAL, *_tempos(usual, longest, FASTEST_CALL)):
-                yield words, tempo, self._shortening.length_at(words, tempo).frames
+                yield Rendition(words, tempo, self._shortening.length_at(words, tempo).frames)
 
-    def _speak(
-        self, cue: CountWord | Movable, text: str, start: int, frames: int, tempo: Fraction = _USUAL
-    ) -> None:
-        self._lane.take(start, start + frames)
-        key, mark = speech_key(text, tempo), self._frame(cue.mark)
-        self._placed.append(Placed(key, start, frames, mark, cue, text, tempo))
+    def _speak(self, cue: CountWord | Movable, said: Rendition, start: int) -> None:
+        self._lane.take(start, start + said.frames)
+        key, mark = speech_key(said.words, said.tempo), self._frame(cue.mark)
+        self._placed.append(Placed(key, start, said.frames, mark, cue, said.words, said.tempo))
 
     def _refuse(self, misfit: Misfit) -> None:
-        cue, text = misfit.cue, misfit.text
-        if not isinstance(cue, CountWord) and cue.gives_way:
-            message = f"no room for the built-in call {text!r}; it is left out"
-            hint = "`finish: {warn: off}` says that it is not wanted"
-            self._warnings[Diagnostic("warning", message, cue.place, hint)] = None
+        if isinstance(misfit.cue, Prompt):
+            self._prompts_left_out += 1
             return
         known = self._misfits.get(misfit.key)
         if known is None or known.extent < misfit.extent:
             self._misfits[misfit.key] = misfit
 
 
-def _tempos(frames: int, room: int, fastest: Fraction) -> Iterator[Fraction]:
-    """The slowest tempo, in hundredths, at which `frames` fit into `room`, and the next; up to `fastest`.
+def _rank(item: tuple[Movable, str]) -> tuple[bool, Priority]:
+    """What is built in and gives way is placed after everything that a coach wrote."""
+    cue, _ = item
+    return cue.gives_way, cue.priority
 
-    The next one, because a faster clip is rounded to frames of its own rate.
+
+def _tempos(frames: int, room: int, fastest: Fraction) -> Iterator[Fraction]:
+    """The slowest tempo, in hundredths, at which `frames` fit into `room`, and on up to `fastest`.
+
+    On, because a faster clip has frames and an onset of its own; `fastest` also where it is too slow.
     """
-    if room <= 0 or frames <= room:
+    if frames <= room:
         return
-    slowest = Fraction(ceil(Fraction(100 * frames, room)), 100)
-    for tempo in (slowest, slowest + Fraction(1, 100)):
-        if tempo <= fastest:
-            yield tempo
+    slowest = fastest if room <= 0 else min(fastest, Fraction(ceil(Fraction(100 * frames, room)), 100))
+    for hundredths in range(int(100 * slowest), int(100 * fastest) + 1):
+        yield Fraction(hundredths, 100)

@@ -33,23 +33,35 @@ _OTHERWISE = ("the phrase", "shorten the text")
 
 
 @dataclass(frozen=True, slots=True)
+class Rendition:
+    """A way to say a phrase: the words, how many times as fast as usual, and how many frames it takes."""
+
+    words: str
+    tempo: Fraction
+    frames: int
+
+
+@dataclass(frozen=True, slots=True)
 class Misfit:
     """A phrase that does not fit: by how many frames it is too long, and its room too short.
 
-    `missing_frames` is None where more room would not help.
+    `frames` is what `text` takes as usual. The other two count from `shortest`, the shortest way of
+    saying it that was tried; `missing_frames` is None where more room would not help.
     """
 
     cue: CountWord | Movable
     text: str
     frames: int
+    shortest: Rendition
     over_frames: int
     missing_frames: int | None
 
     @property
     def key(self) -> object:
-        """Equal for what one change of the plan would help."""
+        """Equal for what one change of a line would help, however it is worded."""
         room = self.cue.room
-        return self.cue.place, self.text, room and (room.word, room.where)
+        where = None if room is None or self.missing_frames is None else (room.word, room.where)
+        return self.cue.place or self.text, _name_and_remedy(self.cue), where
 
     @property
     def extent(self) -> tuple[int, int]:
@@ -67,29 +79,56 @@ def diagnostic_of(misfit: Misfit, lane: VoiceLane, rate_hz: int, *, estimated: b
         estimated: whether the lengths are estimates.
     """
     cue, text = misfit.cue, misfit.text
-    name, remedy = _NAMES_AND_REMEDIES.get(cue.phrase.key, _OTHERWISE)
+    name, remedy = _name_and_remedy(cue)
     about = "about " if estimated else ""
     takes, over = (
         about + seconds_text(frame_seconds(frames, rate_hz)) for frames in (misfit.frames, misfit.over_frames)
     )
     # Where not even its beginning has a place, more is missing than it is long.
-    lacks = f"{over} too long" if misfit.over_frames < misfit.frames else f"and {over} more are needed"
-    message = f'{name} "{_shown(text)}" takes {takes}, {lacks}'
-    fits = _fitting_point(cue, misfit.frames, lane, rate_hz) if isinstance(cue, OwnLine) else None
-    fits = fits or _fitting_room(misfit, rate_hz)
+    is_long = misfit.over_frames < misfit.shortest.frames
+    lacks = f", {over} too long" if is_long else f", and {over} more are needed"
+    if how := _how(text, misfit.shortest):
+        lacks = f", and even {how} " + (f"it is {over} too long" if is_long else f"{over} more are needed")
+    message = f'{name} "{_shown(text)}" takes {takes}{lacks}'
+    fits = _fitting_point(misfit, lane, rate_hz) or _fitting_room(misfit, rate_hz)
     hint = f"{fits} fits it; or {remedy}" if fits else remedy
     return Diagnostic("warning" if estimated else "error", message, cue.place, hint)
 
 
-def shortened_note(cue: Movable, text: str, words: str, tempo: Fraction) -> Diagnostic:
-    """What was done to `text` so that it fits: other `words`, or said faster by `tempo`, or both."""
-    name, remedy = _NAMES_AND_REMEDIES.get(cue.phrase.key, _OTHERWISE)
-    done = [f'shortened to "{_shown(words)}"'] if words != text else []
-    if tempo != 1:
-        done.append(f"spoken {ceil((tempo - 1) * 100)} % faster")
-    message = f'{name} "{_shown(text)}" is too long for its place: it is {" and ".join(done)}'
+def left_out_note(misfit: Misfit) -> Diagnostic:
+    """That a phrase which gives way has no place and is not spoken."""
+    name, remedy = _name_and_remedy(misfit.cue)
+    message = f'no room for {name} "{_shown(misfit.text)}", which is built in; it is left out'
+    return Diagnostic("warning", message, misfit.cue.place, remedy)
+
+
+def prompts_note(number: int) -> Diagnostic:
+    """That so many prompts have no place beside what the class hears."""
+    prompts, are = ("1 prompt", "it is") if number == 1 else (f"{number} prompts", "they are")
+    message = f"{prompts} for the coach alone have no room beside what the class hears; {are} left out"
+    return Diagnostic("warning", message, None, "longer work or rests make room, and so do shorter texts")
+
+
+def shortened_note(cue: Movable, text: str, said: Rendition) -> Diagnostic:
+    """How `text` is `said` instead, so that it fits."""
+    name, remedy = _name_and_remedy(cue)
+    how = _how(text, said, quoting=True)
+    message = f'{name} "{_shown(text)}" is too long for its place: it is {how}'
     longer = f"a longer {cue.room.word} {cue.room.where}, or " if cue.room else ""
     return Diagnostic("warning", message, cue.place, f"{longer}{remedy}")
+
+
+def _name_and_remedy(cue: CountWord | Movable) -> tuple[str, str]:
+    return _NAMES_AND_REMEDIES.get(cue.phrase.key, _OTHERWISE)
+
+
+def _how(text: str, said: Rendition, *, quoting: bool = False) -> str:
+    """What was done to `text`: other words, or a faster tempo, or both; empty if nothing was."""
+    other = f'shortened to "{_shown(said.words)}"' if quoting else "shortened"
+    done = [other] if said.words != text else []
+    if said.tempo != 1:
+        done.append(f"spoken {ceil((said.tempo - 1) * 100)} % faster")
+    return " and ".join(done)
 
 
 def _shown(text: str) -> str:
@@ -106,15 +145,20 @@ def _fitting_room(misfit: Misfit, rate_hz: int) -> str | None:
     return f"a {room.word} of {length} or more {room.where}"
 
 
-def _fitting_point(cue: OwnLine, frames: int, lane: VoiceLane, rate_hz: int) -> str | None:
+def _fitting_point(misfit: Misfit, lane: VoiceLane, rate_hz: int) -> str | None:
     """The point in its stretch at which a line of the coach's own fits; None if there is none."""
+    cue = misfit.cue
+    if not isinstance(cue, OwnLine):
+        return None
     start, mark = cue.stretch_start.to_frame(rate_hz), cue.mark.to_frame(rate_hz)
     end = cue.window.latest_end.to_frame(rate_hz)
-    found = lane.nearest_start(frames, mark, start, end, end)
-    if found is None:
-        return None
-    # The whole second before the place that is free: a line may begin so much late.
-    return f"`at: {_whole_seconds(floor(frame_seconds(found - start, rate_hz)))}`"
+    # As it is usually said, if it can be.
+    for frames in (misfit.frames, misfit.shortest.frames):
+        found = lane.nearest_start(frames, mark, start, end, end)
+        if found is not None:
+            # The whole second before the place that is free: a line may begin so much late.
+            return f"`at: {_whole_seconds(floor(frame_seconds(found - start, rate_hz)))}`"
+    return None
 
 
 def _whole_seconds(seconds: int) -> str:

@@ -6,7 +6,7 @@ every block size. Where nothing sounds the programme is exact zero.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,3 +79,25 @@ def _summed(sounding: Sequence[Placed], sounds: Mapping[str, Samples], start: in
         heard = sounds[placed.sound][first - placed.start_frame : last - placed.start_frame]
         block[first - start : last - start] += heard
     return block
+
+
+def regrouped(blocks: Iterable[Samples], frames: int) -> Iterator[Samples]:
+    """The same samples in blocks of `frames`, counted from the first; only the last may be shorter.
+
+    Args:
+        blocks: shape (frames,), or (frames, width) with one width; of any lengths.
+        frames: 1 or more.
+    """
+    kept: list[Samples] = []
+    kept_frames = 0
+    for block in blocks:
+        rest = block
+        while kept_frames + len(rest) >= frames:
+            head, rest = rest[: frames - kept_frames], rest[frames - kept_frames :]
+            yield np.concatenate([*kept, head]) if kept else head
+            kept, kept_frames = [], 0
+        if len(rest):
+            kept.append(rest)
+            kept_frames += len(rest)
+    if kept:
+        yield np.concatenate(kept) if len(kept) > 1 else kept[0]

@@ -7,12 +7,13 @@ from collections.abc import Collection
 from fractions import Fraction
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, GetJsonSchemaHandler, PlainSerializer, PlainValidator, WithJsonSchema
+from pydantic import BeforeValidator, Field, GetJsonSchemaHandler, PlainSerializer, PlainValidator, WithJsonSchema
 
-from cuetrack.document.fields import Name
+from cuetrack.document.fields import Line, Name
 from cuetrack.document.located import shown
 from cuetrack.document.model import refused
 from cuetrack.errors import TimeError, did_you_mean
+from cuetrack.sound.pulse_moods import MOODS
 from cuetrack.sound.tone_table import COUNTDOWNS, PLAN_TONES
 from cuetrack.timebase import decimal_text, parse_duration
 
@@ -21,6 +22,9 @@ Side = Literal["left", "right"]
 SpeechStyle = Literal["full", "terse"]
 Level = Literal["easier", "standard", "harder"]
 AnnouncedPart = Literal["name", "setup", "equipment"]
+MixName = Literal["class", "ear", "film"]
+# What a mix may hold: the kinds of cue, and the music.
+MixContent = Literal["announcement", "call", "count", "tone", "click", "slate", "prompt", "bed"]
 
 MAX_COUNT = 60
 MAX_POINT_SECONDS = 3600
@@ -68,6 +72,7 @@ def _words_schema(table: Collection[str]) -> WithJsonSchema:
     return WithJsonSchema({"type": "string", "enum": list(table)})
 
 
+Mood = Annotated[str, _word_of(MOODS, "mood"), _words_schema(MOODS)]
 ToneName = Annotated[str, _word_of(PLAN_TONES, "tone"), _words_schema(PLAN_TONES)]
 CountdownSound = Annotated[str, _word_of(COUNTDOWNS, "countdown"), _words_schema(COUNTDOWNS)]
 
@@ -143,6 +148,9 @@ class _OneOrMany:
 
 
 Names = Annotated[tuple[Name, ...], BeforeValidator(_one_or_many), _OneOrMany()]
+Files = Annotated[
+    tuple[Line, ...], Field(min_length=1, max_length=200), BeforeValidator(_one_or_many), _OneOrMany()
+]
 
 
 def _announced(value: Any) -> Any:
@@ -238,9 +246,21 @@ LoudnessLufs = Annotated[
     _with_unit("LUFS"),
     _quantity_schema("LUFS", "-16 LUFS"),
 ]
+LoudnessByMix = Annotated[
+    dict[MixName, LoudnessLufs],
+    BeforeValidator(lambda value: value if isinstance(value, dict) else {"class": value}),
+    WithJsonSchema({}),
+]
+MixContents = dict[MixName, tuple[MixContent, ...]]
 DuckingDb = Annotated[
     Fraction,
     _quantity("dB", Fraction(-60), Fraction(0), "-20 dB"),
     _with_unit("dB"),
     _quantity_schema("dB", "-20 dB"),
+]
+GainDb = Annotated[
+    Fraction,
+    _quantity("dB", Fraction(-40), Fraction(12), "-3 dB"),
+    _with_unit("dB"),
+    _quantity_schema("dB", "-3 dB"),
 ]

@@ -31,7 +31,11 @@ from cuetrack.plan.fields import (
     CountPoints,
     DuckingDb,
     Level,
-    LoudnessLufs,
+    Files,
+    GainDb,
+    LoudnessByMix,
+    MixContents,
+    Mood,
     Names,
     Sides,
     SpeechStyle,
@@ -42,6 +46,8 @@ from cuetrack.plan.fields import (
 from cuetrack.plan.times import FixedTimeField, PlanTime, Point, WorkingTime
 
 MAX_ROUNDS = 1000
+# What only a bed made of files can have.
+FILE_KEYS = ("start", "tempo", "crossfade", "loop")
 # The key that makes a step what it is; a rest inside a move belongs to the move.
 _STEP_KEYS = {"move": "MoveStep", "talk": "TalkStep", "rest": "RestStep"}
 _NOT_BOTH_TIMES: dict[str, Any] = {"not": {"required": ["work", "stages"]}}
@@ -131,6 +137,58 @@ class FreeCue(Node):
             message = "this cue neither says nor sounds anything"
             report(Diagnostic("error", message, data.place, "add `say: …` or `tone: soft`"))
         return data
+
+
+class Bed(Node):
+    """The music under the session; inherited session → part → step, key by key."""
+
+    example = "`{pulse: 120 bpm}`, or off"
+    model_config = ConfigDict(json_schema_extra={"not": {"required": ["pulse", "file"]}})
+
+    pulse: BeatsPerMinute | None = Field(None, description="A built-in bed at this tempo.")
+    mood: Mood | None = Field(None, description="Which built-in bed.")
+    file: Files | None = Field(
+        None, description="A sound file beside the plan, or a list of files that follow each other."
+    )
+    start: FixedTimeField | None = Field(None, description="Where in the first file the music begins.")
+    tempo: BeatsPerMinute | None = Field(
+        None, description="The tempo of the files: loops keep the beat, and counts can be timed."
+    )
+    crossfade: FixedTimeField | None = Field(
+        None, description="How long one file, or one turn of a loop, fades into the next; 2 s if not given."
+    )
+    loop: Switch | None = Field(None, description="Whether the files begin again at their end; on.")
+    gain: GainDb | None = Field(None, description="How much louder or softer than usual.")
+    fade_in: FixedTimeField | None = Field(
+        None, alias="fade in", description="How the music begins after silence; 0.5 s for files if not given."
+    )
+    fade_out: FixedTimeField | None = Field(
+        None, alias="fade out", description="How it ends before silence; 2 s if not given."
+    )
+    under_speech: DuckingDb | None = Field(
+        None,
+        alias="under speech",
+        description="The music's level against the voice while somebody speaks; -14 dB if not given.",
+    )
+
+    @classmethod
+    def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
+        """Reports a bed with two sources, and words for the other kind of source."""
+        if "pulse" in data and "file" in data:
+            message = "`pulse` and `file` both give the bed"
+            report(Diagnostic("error", message, data.key_places["pulse"], "keep one of the two"))
+            return data
+        for source, others in (("pulse", FILE_KEYS), ("file", ("mood",))):
+            for key in others if source in data else ():
+                if key in data:
+                    message = f"`{key}` does nothing for a bed by `{source}`"
+                    report(Diagnostic("error", message, data.key_places[key], "remove it"))
+        return data
+
+
+OwnBed = Annotated[
+    OffOr[Bed] | None, Field(description="The music here, where it differs; or off.")
+]
 
 
 OwnCalls = Annotated[Calls | None, Field(description="What is called here, where it differs.")]
@@ -226,6 +284,7 @@ class MoveStep(_Step):
     rest: PlanTime | None = Field(None, description="The rest after this move; wins over the part's.")
     tempo: BeatsPerMinute | None = Field(None, description="Clicks through the work, and its counts.")
     calls: OwnCalls = None
+    bed: OwnBed = None
     cues: OwnCues = ()
     notes: OwnNotes = None
 
@@ -242,6 +301,7 @@ class RestStep(_Step):
     """A rest written out; it replaces the automatic one before it."""
 
     rest: PlanTime = Field(description="How long the rest lasts.")
+    bed: OwnBed = None
     cues: OwnCues = ()
     notes: OwnNotes = None
 
@@ -250,6 +310,7 @@ class TalkStep(_Step):
     """Air for the coach's own talk."""
 
     talk: PlanTime = Field(description="How long your own talk lasts.")
+    bed: OwnBed = None
     cues: OwnCues = ()
     notes: OwnNotes = None
 
@@ -292,6 +353,7 @@ class Part(Node):
     stages: Stages | None = Field(None, description="For each move that gives no time itself.")
     change: PlanTime | None = Field(None, description="Between the sides of a move.")
     calls: OwnCalls = None
+    bed: OwnBed = None
     steps: tuple[Step, ...] = Field(
         min_length=1, max_length=2000, description="Moves, rests and talk, in the order they are done."
     )
@@ -328,27 +390,6 @@ def _report_two_times(data: LocatedMap, report: Report) -> None:
         report(Diagnostic("error", message, data.key_places["work"], hint))
 
 
-class Bed(Node):
-    """The music under the session."""
-
-    example = "`{pulse: 120 bpm}`, or off"
-    model_config = ConfigDict(json_schema_extra={"not": {"required": ["pulse", "file"]}})
-
-    pulse: BeatsPerMinute | None = Field(None, description="A built-in bed at this tempo.")
-    file: Line | None = Field(None, description="A sound file, beside the plan.")
-    under_speech: DuckingDb | None = Field(
-        None, alias="under speech", description="The bed's level while somebody speaks."
-    )
-
-    @classmethod
-    def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
-        """Reports a bed with two sources."""
-        if "pulse" in data and "file" in data:
-            message = "`pulse` and `file` both give the bed"
-            report(Diagnostic("error", message, data.key_places["pulse"], "keep one of the two"))
-        return data
-
-
 class Session(Node):
     """A whole plan."""
 
@@ -364,7 +405,18 @@ class Session(Node):
     )
     level: Level = Field("standard", description="The version that is announced.")
     equipment: Names | None = Field(None, description="Everything that is needed.")
-    loudness: LoudnessLufs | None = Field(None, description="Integrated loudness of the class mix.")
+    loudness: LoudnessByMix | None = Field(
+        None, description="Integrated loudness of the class mix; or of each: `{class: -16 LUFS, ear: -18 LUFS}`."
+    )
+    mixes: MixContents | None = Field(
+        None, description="What each mix holds, where it differs: `{film: [bed, tone]}`."
+    )
+    slate: Switch = Field(False, description="Whether a slate at the head and the tail lines up cameras.")
+    coach: Name | None = Field(None, description="Who teaches; written into the sound file as its artist.")
+    artwork: Line | None = Field(
+        None, description="A picture (JPEG or PNG) beside the plan; written into the sound file."
+    )
+    comment: Line | None = Field(None, description="Written into the sound file.")
     lead_in: FixedTimeField | None = Field(
         None, alias="lead-in", description="Before the first phase; 5 s if nothing is said."
     )
@@ -373,7 +425,7 @@ class Session(Node):
         alias="lead-out",
         description="After the last phase; 2 s after work that is counted out, so that its end is heard.",
     )
-    bed: OffOr[Bed] | None = Field(None, description="The music under the session; or off.")
+    bed: OffOr[Bed] | None = Field(None, description="The music under the session; or off. `{pulse: 120 bpm}`")
     calls: Calls | None = Field(None, description="What is called, and how, in the whole session.")
     parts: tuple[Part, ...] = Field(
         min_length=1, max_length=500, description="The parts, in the order they are taught."

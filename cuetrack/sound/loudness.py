@@ -35,26 +35,29 @@ K_WEIGHTING_HIGH_PASS = Biquad(
     b=(1.0, -2.0, 1.0),
     a=(1.0, -1.99004745483398, 0.99007225036621),
 )
-_OFFSET_LU = -0.691
+LOUDNESS_OFFSET_LU = -0.691
 
 _SETTLE_SECONDS = 0.1  # by then the high-pass, the slower of the two, has died away by 200 dB
 
 
 def k_weighted_loudness_lufs(samples: NDArray[np.float32], rate_hz: int, channels: int = 2) -> float:
-    """Ungated loudness of a whole clip that is played, the same, on `channels` front channels.
+    """Ungated loudness of a whole clip on front channels (weight 1.0).
 
     Args:
-        samples: float32, shape (frames,).
+        samples: float32, shape (frames,) for one that is played, the same, on `channels` channels; or
+            (frames, 1) for the same, or (frames, 2).
         rate_hz: any rate; the weighting is the standard's at every one.
-        channels: front channels (weight 1.0); two read 3.01 LU more than one.
+        channels: two read 3.01 LU more than one.
 
     Returns:
         LUFS; minus infinity for silence and for an empty clip.
     """
     if not samples.any():
         return linear_to_db(0.0)
-    mean_square = channels * _weighted_energy(samples, rate_hz) / samples.size
-    return _OFFSET_LU + linear_to_db(sqrt(mean_square))
+    sides = samples.reshape(len(samples), -1)
+    energy = sum(_weighted_energy(side, rate_hz) for side in sides.T)
+    mean_square = energy * channels / sides.size
+    return LOUDNESS_OFFSET_LU + linear_to_db(sqrt(mean_square))
 
 
 def _weighted_energy(samples: NDArray[np.float32], rate_hz: int) -> float:
@@ -64,12 +67,38 @@ def _weighted_energy(samples: NDArray[np.float32], rate_hz: int) -> float:
     frequency: no second set of coefficients for each rate, and no scipy, whose filters take a
     second and 100 MB to import. The zeros appended hold what rings on after the clip.
     """
-    padded = samples.size + round(_SETTLE_SECONDS * rate_hz)
+    padded = _quick_length(samples.size + round(_SETTLE_SECONDS * rate_hz))
     power = np.abs(np.fft.rfft(samples.astype(np.float64), padded)) ** 2
     # A real signal's spectrum stands for two halves; zero and half the rate are in both only once.
     power[1 : (padded + 1) // 2] *= 2
     frequency_hz = np.arange(power.size, dtype=np.float64) * (rate_hz / padded)
     return float(np.sum(power * _k_weighting_power(frequency_hz)) / padded)
+
+
+def _quick_length(least: int) -> int:
+    """The next length, at least so long, whose Fourier transform is quick: 2, 3 or 5 times a power of 2."""
+    return min(odd << max(0, (-(-least // odd) - 1).bit_length()) for odd in (1, 3, 5))
+
+
+def k_weighting_at(rate_hz: int) -> tuple[Biquad, Biquad]:
+    """The filters for another rate: the published ones, taken back to analogue and to digital again.
+
+    Both ways by the bilinear transform, so at 48 kHz they are the published ones.
+    """
+    return _at_rate(K_WEIGHTING_SHELF, rate_hz), _at_rate(K_WEIGHTING_HIGH_PASS, rate_hz)
+
+
+def _at_rate(section: Biquad, rate_hz: int) -> Biquad:
+    ratio = rate_hz / K_WEIGHTING_RATE_HZ
+
+    def moved(digital: tuple[float, float, float]) -> tuple[float, float, float]:
+        now, one, two = digital
+        # In s, where s = (z - 1) / (z + 1) at 48 kHz, and ratio times as much at the other rate.
+        flat, slope, bend = now + one + two, 2 * (now - two) * ratio, (now - one + two) * ratio**2
+        return flat + slope + bend, 2 * (flat - bend), flat - slope + bend
+
+    b, a = moved(section.b), moved(section.a)
+    return Biquad((b[0] / a[0], b[1] / a[0], b[2] / a[0]), (1.0, a[1] / a[0], a[2] / a[0]))
 
 
 def _k_weighting_power(frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:

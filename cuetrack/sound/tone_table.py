@@ -4,7 +4,13 @@ Our own sounds, held to published figures: MIL-STD-1472E 5.3 (200-5000 Hz, bette
 warning lasts 0.5 s or more; at most four signals to tell apart), IEC 60601-1-8 (count tones:
 fundamental 150-1000 Hz, four or more harmonics in 300-4000 Hz within 15 dB of it), the Greenwich
 time signal (pips). Ramps of 5-10 ms are common practice, no source; none is longer than the 50 ms
-of a pulsed test tone (ANSI S3.6). No numpy here: checking a plan needs lengths, not samples.
+of a pulsed test tone (ANSI S3.6).
+
+Levels go with speech at -18 LUFS (AES TD1008), by the momentary loudness of each tone on two channels
+(EBU Tech 3341: 400 ms, so a short one counts for less). What tells people something lies within 5 LU of
+speech (common practice, no source). The click, which goes on under the coach's words, lies 10 to 12 LU
+under them: as far as music has to (Torcoli and others, Journal of the Audio Engineering Society 67(12),
+2019). All together stay under full scale. No numpy here: checking a plan needs lengths, not samples.
 """
 
 from __future__ import annotations
@@ -87,7 +93,7 @@ _TONES = (
         name="call-soft",
         waveform=(Partial(500), Partial(1000, -18.0)),
         length_seconds=400 * _MS,
-        peak_dbfs=-22.0,
+        peak_dbfs=-21.0,
         attack_seconds=20 * _MS,
         release_seconds=50 * _MS,
         source=_OWN_CALL,
@@ -114,8 +120,8 @@ _TONES = (
     ToneSpec(
         name="click",
         waveform=(Partial(2000),),
-        length_seconds=20 * _MS,
-        peak_dbfs=-20.0,
+        length_seconds=40 * _MS,
+        peak_dbfs=-19.5,
         attack_seconds=5 * _MS,
         release_seconds=10 * _MS,
         source=_OWN_CALL,
@@ -166,7 +172,7 @@ def tone_frames(name: str, rate_hz: int) -> int:
     Raises:
         SoundError: there is no such tone.
 
-    >>> tone_frames("count-long", 48_000), tone_frames("click", 11_025)  # 220.5
-    (24000, 221)
+    >>> tone_frames("count-long", 48_000), tone_frames("pip-short", 11_025)  # 1102.5
+    (24000, 1103)
     """
     return Instant(tone_spec(name).length_seconds).to_frame(rate_hz)

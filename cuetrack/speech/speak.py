@@ -29,7 +29,7 @@ from cuetrack.speech.voices import Voice, refuse_language
 
 PEAK_CEILING_DBFS = -3.0
 # Enters the key of every kept clip: raise it when trimming, levelling, stretching or the onset changes.
-_PROCESSING_VERSION = "2"
+_PROCESSING_VERSION = "3"
 
 _MOST_AT_ONCE = 8
 _MOST_NAMED = 5

@@ -20,6 +20,7 @@ from cuetrack.timebase import Instant
 if TYPE_CHECKING:
     from cuetrack.speech.cache import ClipCache
     from cuetrack.speech.clip import SpeechClip
+    from cuetrack.speech.engines.engine import Engine
 
 _USUAL = Fraction(1)
 # The mean over "one" to "ten" of the first voice; used only where lengths are estimated.
@@ -64,13 +65,17 @@ class Estimator:
 
 @dataclass(slots=True)
 class Speaker:
-    """Real clips, at one rate; each is made when it is first asked for."""
+    """Real clips, at one rate, by one engine; each is made when it is first asked for.
+
+    `warn` is told once of each text that another voice speaks, however fast that is.
+    """
 
     manner: Manner
     rate_hz: int
     cache: ClipCache
     warn: Callable[[str], None]
     _clips: dict[tuple[str, Fraction], SpeechClip] = field(default_factory=dict)
+    _engine: Engine | None = None
 
     def speak(
         self,
@@ -79,10 +84,17 @@ class Speaker:
         progress: Callable[[int, int], None] | None = None,
     ) -> None:
         """Makes the clips of `texts` that are not there yet, all at once."""
+        from cuetrack.speech.engines.engine import engine_of
         from cuetrack.speech.speak import speak
 
         manner = self.manner
         missing = [text for text in dict.fromkeys(texts) if (text, tempo) not in self._clips]
+        if not missing:
+            return
+        if tempo != _USUAL:
+            # A faster clip is made of the usual one, with which it was told who speaks.
+            self.speak(missing)
+        self._engine = self._engine or engine_of(manner.voice, manner.language)
         clips = speak(
             missing,
             manner.voice,
@@ -91,8 +103,9 @@ class Speaker:
             language=manner.language,
             faster=dict.fromkeys(missing, tempo),
             lexicon=manner.lexicon,
+            engine=self._engine,
             progress=progress,
-            warn=self.warn,
+            warn=self.warn if tempo == _USUAL else None,
         )
         self._clips.update({(text, tempo): clip for text, clip in clips.items()})
 

@@ -10,6 +10,8 @@ from itertools import zip_longest
 from cuetrack.errors import Diagnostic, Place, PlanError
 from cuetrack.plan.model import MoveStep, Session
 from cuetrack.timebase import Duration, Instant
+from cuetrack.timeline.bed import BedSpan, bed_spans
+from cuetrack.timeline.bed_settings import beds_without_music
 from cuetrack.timeline.calling import (
     announce,
     call_change_of_side,
@@ -23,7 +25,9 @@ from cuetrack.timeline.counting import count_into, count_out
 from cuetrack.timeline.cues import Announcement, Cue, Wordless
 from cuetrack.timeline.own_cues import add_clicks, add_free_cues
 from cuetrack.timeline.phases import Phase, laid_out, with_lead_out
+from cuetrack.timeline.prompts import add_prompts
 from cuetrack.timeline.runs import Run, runs_of
+from cuetrack.timeline.slates import add_slates
 
 DEFAULT_LEAD_OUT = Duration(Fraction(2))
 MAX_CUES = 250_000
@@ -34,12 +38,13 @@ class Timeline:
     """A session on the programme axis.
 
     `phases` tile it: the first begins at zero, each begins where its neighbour ends. `cues` are in the
-    order of their marks.
+    order of their marks. `bed` says where which music plays.
     """
 
     session: Session
     phases: tuple[Phase, ...]
     cues: tuple[Cue, ...]
+    bed: tuple[BedSpan, ...] = ()
 
     @property
     def end(self) -> Instant:
@@ -47,8 +52,8 @@ class Timeline:
         return self.phases[-1].end
 
 
-def compiled(session: Session) -> Timeline:
-    """The timeline of `session`.
+def compiled(session: Session, *, prompts: bool = False) -> Timeline:
+    """The timeline of `session`, with the `prompts` that only the coach hears if they are wanted.
 
     Raises:
         PlanError: cues that cannot exist, counts without a tempo, a session beyond the limits; all of
@@ -67,9 +72,15 @@ def compiled(session: Session) -> Timeline:
         if phase.step is not None and not isinstance(phase.step, MoveStep):
             add_free_cues(cues, phase.step.cues, (phase,))
             _check_number(cues, phase.step.place)
+    add_slates(cues)
+    if prompts:
+        add_prompts(cues, runs)
+    spans = bed_spans(session, phases)
+    for node in beds_without_music(session):
+        cues.fault("no music plays here", node.place, "add `pulse: 120 bpm` or `file: …`")
     if cues.faults:
         raise PlanError(cues.faults)
-    return Timeline(session, phases, _in_order(cues.cues))
+    return Timeline(session, phases, _in_order(cues.cues), spans)
 
 
 def _check_number(cues: CueCollector, place: Place | None) -> None:
@@ -97,9 +108,11 @@ def _add_run(cues: CueCollector, run: Run) -> None:
 
 
 def _closed(session: Session, phases: tuple[Phase, ...]) -> tuple[Phase, ...]:
-    """The phases with their lead-out: as written, or enough to hear the end of counted work."""
+    """The phases with their lead-out: as written, or enough to hear a slate or the end of counted work."""
     if session.lead_out is not None:
         return with_lead_out(phases, session.lead_out.length, session.place_of("lead-out"))
+    if session.slate:
+        return with_lead_out(phases, DEFAULT_LEAD_OUT, session.place_of("slate"))
     if phases[-1].kind != "work":
         return phases
     finish = CueCollector(session, phases).settings(phases[-1]).finish

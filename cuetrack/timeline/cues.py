@@ -16,7 +16,10 @@ from cuetrack.timebase import Duration, Instant
 
 
 class Priority(IntEnum):
-    """Which of two spoken cues stays where it wants to be: the lower number."""
+    """Which of two spoken cues stays where it wants to be: the lower number.
+
+    One that gives way comes after all that do not, whatever its number.
+    """
 
     COUNT = 0
     CHANGE_OF_SIDE = 1
@@ -24,6 +27,7 @@ class Priority(IntEnum):
     WARNING = 3
     ANNOUNCEMENT = 4
     FREE = 5
+    PROMPT = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +128,8 @@ class SpokenCue:
 
     `wanted` says where it lies if nothing is in its way: its start on that instant, or, with
     `wanted_edge="end"`, its end. `room` is None where a longer one would not help. A cue that
-    `gives_way` is built in: where there is no room it is left out, which is worth a warning but no error.
+    `gives_way` is built in: it is placed after all others, and where there is no room left it is left
+    out, which is told as a warning and is no error.
     """
 
     phrase: Phrase
@@ -156,13 +161,18 @@ class Announcement(SpokenCue):
     """What comes next: the move's name and side, its setup and equipment."""
 
 
+@dataclass(frozen=True, slots=True)
+class Prompt(SpokenCue):
+    """What only the coach hears: how long still, what comes next, the notes' keywords."""
+
+
 Wordless = ToneCue | ClickCue | SlateCue
-Movable = Call | OwnLine | Announcement
+Movable = Call | OwnLine | Announcement | Prompt
 Cue = Wordless | CountWord | Movable
 
 
 def kind_of(cue: Cue) -> str:
-    """The cue's kind as files name it: announcement, call, count, tone, click or slate."""
+    """The cue's kind as files name it: announcement, call, count, prompt, tone, click or slate."""
     match cue:
         case ToneCue():
             return "tone"
@@ -176,3 +186,5 @@ def kind_of(cue: Cue) -> str:
             return "call"
         case Announcement():
             return "announcement"
+        case Prompt():
+            return "prompt"

@@ -12,9 +12,10 @@ from fractions import Fraction
 from typing import Literal
 
 from cuetrack.errors import CuetrackError, Diagnostic, Place, PlanError
-from cuetrack.plan.model import Bed, MoveStep, Part, RestStep, Session, Stage, TalkStep
+from cuetrack.plan.model import MoveStep, Part, RestStep, Session, Stage, TalkStep
 from cuetrack.plan.times import MAX_TIME, CountedTime, FixedTime, FlexibleTime, PlanTimeValue
 from cuetrack.timebase import Duration, Instant
+from cuetrack.timeline.bed_settings import bed_settings
 
 PhaseKind = Literal["lead-in", "work", "change", "rest", "talk"]
 
@@ -111,7 +112,7 @@ class _Layout:
             if index:
                 self._add_change(turn, move, side, number)
             for stage, time, place in _working_times(move, turn.part):
-                length = self._length(time, place, move)
+                length = self._length(time, place, turn.part, move)
                 self._add("work", length, turn, number, place, stage=stage, side=side)
 
     def _add_change(self, turn: _Turn, move: MoveStep, side: str | None, number: int) -> None:
@@ -119,7 +120,7 @@ class _Layout:
         for owner in (move, turn.part):
             if owner.change is not None:
                 place = owner.place_of("change")
-                length = self._length(owner.change, place, move)
+                length = self._length(owner.change, place, turn.part, move)
                 break
         self._add("change", length, turn, number, place, side=side)
 
@@ -127,16 +128,19 @@ class _Layout:
         for owner in (move, turn.part):
             if owner.rest is not None:
                 place = owner.place_of("rest")
-                self._add("rest", self._length(owner.rest, place, move), turn, number, place)
+                length = self._length(owner.rest, place, turn.part, move)
+                self._add("rest", length, turn, number, place)
                 return
 
     def _add_pause(self, turn: _Turn, step: RestStep | TalkStep, number: int) -> None:
         if isinstance(step, RestStep):
             place = step.place_of("rest")
-            self._add("rest", self._length(step.rest, place), turn, number, place)
+            length = self._length(step.rest, place, turn.part, step)
+            self._add("rest", length, turn, number, place)
         else:
             place = step.place_of("talk")
-            self._add("talk", self._length(step.talk, place), turn, number, place)
+            length = self._length(step.talk, place, turn.part, step)
+            self._add("talk", length, turn, number, place)
 
     def _add(
         self,
@@ -173,27 +177,30 @@ class _Layout:
         )
         self._now = end
 
-    def _length(self, time: PlanTimeValue, place: Place | None, move: MoveStep | None = None) -> Duration:
+    def _length(
+        self, time: PlanTimeValue, place: Place | None, part: Part, step: MoveStep | RestStep | TalkStep
+    ) -> Duration:
         match time:
             case FixedTime(length):
                 return length
             case FlexibleTime():
                 return time.middle()
             case CountedTime(counts):
-                bpm = self._tempo_bpm(move)
+                bpm = self._tempo_bpm(part, step)
                 if bpm is None:
-                    own = "`tempo: 120 bpm` to the move, or " if move else ""
-                    hint = f"add {own}`bed: {{pulse: 120 bpm}}` to the session"
+                    own = "`tempo: 120 bpm` to the move, or " if isinstance(step, MoveStep) else ""
+                    hint = f"add {own}`bed: {{pulse: 120 bpm}}` to the session or the part"
                     fault = Diagnostic("error", f"{time}, but no tempo to count them at", place, hint)
                     self._faults[fault] = None
                     return Duration(Fraction(counts))
                 return Duration(counts * 60 / bpm)
 
-    def _tempo_bpm(self, move: MoveStep | None) -> Fraction | None:
-        if move is not None and move.tempo is not None:
-            return move.tempo
-        bed = self._session.bed
-        return bed.pulse if isinstance(bed, Bed) else None
+    def _tempo_bpm(self, part: Part, step: MoveStep | RestStep | TalkStep) -> Fraction | None:
+        """What `32 counts` are counted at: the move's own tempo, or the music's."""
+        if isinstance(step, MoveStep) and step.tempo is not None:
+            return step.tempo
+        bed = bed_settings(self._session, part, step)
+        return bed.bpm if bed else None
 
 
 def _working_times(move: MoveStep, part: Part) -> Iterator[tuple[Stage | None, PlanTimeValue, Place | None]]:

@@ -1,7 +1,8 @@
-"""Blocks of samples → a sound file, through libsndfile, in memory that does not grow.
+"""Blocks of samples → a sound file, through libsndfile or ffmpeg, in memory that does not grow.
 
-PCM is 24 bits, each sample the nearest of its 2^24 values. A WAV of 4 GiB or more becomes RF64
-(EBU Tech 3306), which is WAV with lengths of 64 bits. The same samples give the same bytes.
+PCM of 24 bits has each sample at the nearest of its 2^24 values; 16 bits are dithered. A WAV of
+4 GiB or more becomes RF64 (EBU Tech 3306), which is WAV with lengths of 64 bits. The same samples give the
+same bytes.
 """
 
 from __future__ import annotations
@@ -15,9 +16,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from cuetrack.mix.blocks import Samples
+from cuetrack.mix.blocks import Samples, regrouped
+from cuetrack.sound.ffmpeg import has_ffmpeg
+from cuetrack.writers.ahead import made_ahead
+from cuetrack.writers.dither import dithered_16_bits
+from cuetrack.writers.encoder import Encoder
 from cuetrack.writers.finish import finish, is_whole
-from cuetrack.writers.formats import AudioFormat, known_bytes
+from cuetrack.writers.formats import AudioFormat, Encoding, Quality, known_bytes
+from cuetrack.writers.tags import Tags
 
 if TYPE_CHECKING:
     from soundfile import SoundFile
@@ -39,90 +45,157 @@ def write_audio(
     channels: int,
     frames: int,
     audio_format: AudioFormat,
-    title: str,
+    tags: Tags,
+    quality: Quality = "good",
     progress: Callable[[int], None] | None = None,
     rf64_above_bytes: int = RF64_ABOVE_BYTES,
 ) -> None:
     """Writes a programme to `path`, which `writers.atomic` has made; what is in it is replaced.
 
+    The blocks are made in another thread while this one encodes.
+
     Args:
         path: the file.
-        blocks: float32, mono, shape (frames,), of any lengths, full scale 1.0.
+        blocks: float32, shape (frames, width), of any lengths, full scale 1.0; width 1 or `channels`.
         rate_hz: sample rate; one of the format's.
-        channels: 1 or 2; each gets the same samples.
+        channels: 1 or 2; a programme of one channel is copied to each.
         frames: length of the programme, 1 or more: the sum of the blocks' lengths.
         audio_format: how it is stored.
-        title: name of the session, for players to show.
+        tags: what players show.
+        quality: how well, or how small.
         progress: called with the number of frames written so far.
         rf64_above_bytes: more PCM than this goes into RF64.
 
     Raises:
         OSError: the file could not be written whole; `writers.atomic` makes it a sentence.
+        MediaMissingError: the format needs ffmpeg, which is not here.
         ValueError: the blocks are longer or shorter than `frames`; only a mistake in our own code.
     """
     # Only where a file is written: loading libsndfile takes time that the other commands save.
     import mutagen
     import soundfile
 
-    is_rf64 = known_bytes(audio_format, frames, channels) > rf64_above_bytes
+    encoding = audio_format.encodings[quality]
+    chunks = made_ahead(_counted(regrouped(blocks, _WRITE_FRAMES), frames))
+    by_ffmpeg = audio_format.container == "ipod" or (audio_format.container == "MP3" and has_ffmpeg())
     try:
-        with soundfile.SoundFile(
-            path,
-            "w",
-            rate_hz,
-            channels,
-            audio_format.encoding,
-            format="RF64" if is_rf64 else audio_format.container,
-            compression_level=audio_format.compression,
-            bitrate_mode=audio_format.bit_rate_mode,
-        ) as file:
-            if audio_format.container != "MP3":  # there it writes 30 bytes of no stated character set
-                file.title = title
-            written = _write_chunks(file, _chunks(blocks), channels, audio_format, progress)
-        if written != frames:
-            raise ValueError(f"the programme has {frames} frames but {written} came to be written")
-        if not is_whole(path, frames):
+        if by_ffmpeg:
+            with Encoder(
+                path, audio_format.container, rate_hz, channels, encoding.kbit_per_second
+            ) as encoder:
+                _feed(encoder, chunks, channels, progress)
+        else:
+            is_rf64 = known_bytes(audio_format, frames, channels, quality) > rf64_above_bytes
+            container = "RF64" if is_rf64 else audio_format.container
+            with _opened(path, rate_hz, channels, container, encoding) as file:
+                if audio_format.container == "WAV":
+                    _set_texts(file, tags)
+                _write_chunks(file, chunks, channels, encoding, audio_format.container == "WAV", progress)
+        if audio_format.container != "ipod" and not is_whole(path, frames):
             raise _cause(path, "the file came out short")
-        finish(path, audio_format, title)
+        finish(path, audio_format, encoding, tags)
     # soundfile asserts that libsndfile wrote all it was given.
     except (soundfile.SoundFileError, mutagen.MutagenError, AssertionError) as error:
         raise _cause(path, str(error)) from error
+    finally:
+        chunks.close()
+
+
+def _opened(path: Path, rate_hz: int, channels: int, container: str, encoding: Encoding) -> SoundFile:
+    import soundfile
+
+    return soundfile.SoundFile(
+        path,
+        "w",
+        rate_hz,
+        channels,
+        encoding.subtype,
+        format=container,
+        compression_level=_compression(encoding, rate_hz),
+        bitrate_mode="CONSTANT" if encoding.kbit_per_second else None,
+    )
+
+
+def _compression(encoding: Encoding, rate_hz: int) -> float | None:
+    # At less than this the frames of 11,025 and 12,000 Hz grow too small for the tag that tells the
+    # encoder's delay, and every cue plays 1105 frames late (measured).
+    return 0.5 if encoding.kbit_per_second and rate_hz < 32_000 else encoding.compression
+
+
+def _set_texts(file: SoundFile, tags: Tags) -> None:
+    """Into the header of a WAV, before its first sample."""
+    for name, text in (("title", tags.title), ("artist", tags.artist), ("comment", tags.comment)):
+        if text:
+            setattr(file, name, text)
+
+
+def _counted(chunks: Iterable[Samples], frames: int) -> Iterator[Samples]:
+    written = 0
+    for chunk in chunks:
+        written += len(chunk)
+        yield chunk
+    if written != frames:
+        raise ValueError(f"the programme has {frames} frames but {written} came to be written")
+
+
+def _feed(
+    encoder: Encoder, chunks: Iterable[Samples], channels: int, progress: Callable[[int], None] | None
+) -> None:
+    done = 0
+    for chunk in chunks:
+        encoder.write(_on_channels(chunk, channels))
+        done += len(chunk)
+        if progress is not None:
+            progress(done)
 
 
 def _write_chunks(
     file: SoundFile,
     chunks: Iterable[Samples],
     channels: int,
-    audio_format: AudioFormat,
+    encoding: Encoding,
+    may_skip: bool,
     progress: Callable[[int], None] | None,
-) -> int:
-    """Writes all chunks; returns the number of frames.
+) -> None:
+    """Writes all chunks.
 
     In a WAV, silence is passed over: what is never written reads as zeros, takes no time, and no room
     on a disk that can leave it out. The first and the last frame are always written, since libsndfile
     seeks only in a file that has begun, and a file ends where something was written.
     """
-    stored = _pcm if audio_format.lossless else _unchanged
-    may_skip = audio_format.container == "WAV"
     written = skipped = 0
-    for chunk in chunks:
+    for index, chunk in enumerate(chunks):
         if may_skip and written and not chunk.any():
             skipped += len(chunk)
         else:
             if skipped:
                 file.seek(skipped, os.SEEK_CUR)
                 skipped = 0
-            file.write(np.repeat(stored(chunk)[:, np.newaxis], channels, axis=1))
+            file.write(_on_channels(_stored(chunk, index, encoding), channels))
         written += len(chunk)
         if progress is not None:
             progress(written)
     if skipped:
         file.seek(skipped - 1, os.SEEK_CUR)
-        file.write(np.zeros((1, channels), np.int32))
-    return written
+        file.write(_on_channels(_stored(np.zeros((1, 1), np.float32), 0, encoding), channels))
 
 
-def _pcm(samples: Samples) -> NDArray[np.int32]:
+def _stored(chunk: Samples, index: int, encoding: Encoding) -> NDArray[np.generic]:
+    """Samples as libsndfile takes them for this encoding."""
+    match encoding.pcm_bytes:
+        case 2:
+            return dithered_16_bits(chunk, index)
+        case 3:
+            return _24_bits(chunk)
+        case _:
+            return chunk
+
+
+def _on_channels(samples: NDArray[np.generic], channels: int) -> NDArray[np.generic]:
+    return samples if samples.shape[1] == channels else np.repeat(samples, channels, axis=1)
+
+
+def _24_bits(samples: Samples) -> NDArray[np.int32]:
     """24-bit samples in the upper bits of 32, where libsndfile takes them from.
 
     Each is the integer nearest to sample · 2^23, an exact half to the even one, held to
@@ -131,31 +204,6 @@ def _pcm(samples: Samples) -> NDArray[np.int32]:
     steps: NDArray[np.float32] = np.rint(samples * _PCM_STEPS)
     np.clip(steps, -_PCM_STEPS, _PCM_STEPS - 1, out=steps)
     return (steps * np.float32(256)).astype(np.int32)
-
-
-def _unchanged(samples: Samples) -> Samples:
-    return samples
-
-
-def _chunks(blocks: Iterable[Samples]) -> Iterator[Samples]:
-    """The same samples in chunks of `_WRITE_FRAMES`; only the last may be shorter."""
-    kept = np.empty(_WRITE_FRAMES, np.float32)
-    kept_frames = 0
-    for block in blocks:
-        rest = block
-        while len(rest):
-            if kept_frames == 0 and len(rest) >= _WRITE_FRAMES:
-                chunk, rest = rest[:_WRITE_FRAMES], rest[_WRITE_FRAMES:]
-                yield chunk
-                continue
-            head, rest = rest[: _WRITE_FRAMES - kept_frames], rest[_WRITE_FRAMES - kept_frames :]
-            kept[kept_frames : kept_frames + len(head)] = head
-            kept_frames += len(head)
-            if kept_frames == _WRITE_FRAMES:
-                yield kept
-                kept_frames = 0
-    if kept_frames:
-        yield kept[:kept_frames]
 
 
 def _cause(path: Path, what: str) -> OSError:

@@ -1,6 +1,6 @@
-"""A sound file that libsndfile has closed → proof that it is whole, a fixed Ogg serial, an MP3's title.
+"""A sound file that has been written → proof that it is whole, its tags, a fixed Ogg serial.
 
-Ogg pages: RFC 3533, section 6. MP3 title: ID3v2.3, frame TIT2.
+Ogg pages: RFC 3533, section 6.
 """
 
 from __future__ import annotations
@@ -9,7 +9,8 @@ import zlib
 from pathlib import Path
 from typing import BinaryIO
 
-from cuetrack.writers.formats import AudioFormat
+from cuetrack.writers.formats import AudioFormat, Encoding
+from cuetrack.writers.tags import Tags, write_tags
 
 
 def is_whole(path: Path, frames: int) -> bool:
@@ -30,18 +31,17 @@ def is_whole(path: Path, frames: int) -> bool:
         return len(file.read(1)) == 1
 
 
-def finish(path: Path, audio_format: AudioFormat, title: str) -> None:
-    """Gives a whole file, in place, what libsndfile cannot.
+def finish(path: Path, audio_format: AudioFormat, encoding: Encoding, tags: Tags) -> None:
+    """Gives a whole file, in place, its tags and what libsndfile cannot.
 
     Raises:
         OSError, mutagen.MutagenError: the disk is full.
     """
+    write_tags(path, audio_format.container, encoding.subtype, tags)
     if audio_format.container == "OGG":
         # Sessions joined end to end need serials that differ (RFC 3533, section 4).
         with path.open("r+b") as file:
-            _set_ogg_serial(file, zlib.crc32(title.encode()))
-    elif audio_format.container == "MP3":
-        _set_mp3_title(path, title)
+            _set_ogg_serial(file, zlib.crc32(tags.title.encode()))
 
 
 def _set_ogg_serial(file: BinaryIO, serial: int) -> None:
@@ -60,11 +60,3 @@ def _set_ogg_serial(file: BinaryIO, serial: int) -> None:
         page.serial = serial
         file.seek(position)
         position += file.write(page.write())
-
-
-def _set_mp3_title(path: Path, title: str) -> None:
-    from mutagen.id3 import ID3, TIT2, Encoding
-
-    tags = ID3()
-    tags.add(TIT2(encoding=Encoding.UTF16, text=title))
-    tags.save(path, v1=0, v2_version=3, padding=lambda info: 0)

@@ -5,9 +5,11 @@ Kept light: the command line reads it before any array or codec is loaded.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from types import MappingProxyType
+from typing import Literal, get_args
 
 from cuetrack.errors import UsageError
 
@@ -20,37 +22,85 @@ _PCM_RATES_HZ = (
 _MP3_RATES_HZ = tuple(rate_hz for rate_hz in _PCM_RATES_HZ if rate_hz <= 48_000)
 # RFC 7845, section 5.1: whatever the sound was sampled at, an Opus stream is timed at 48 kHz.
 _OPUS_RATE_HZ = 48_000
+# ISO/IEC 14496-3, table of sampling frequency indices, up to what phones play.
+_AAC_RATES_HZ = (8_000, 11_025, 12_000, 16_000, 22_050, 24_000, 32_000, 44_100, 48_000)
+
+
+Quality = Literal["small", "good", "best"]
+QUALITIES: tuple[Quality, ...] = get_args(Quality)
+
+
+@dataclass(frozen=True, slots=True)
+class Encoding:
+    """How samples are stored at one quality.
+
+    `subtype` is libsndfile's name for it, `pcm_bytes` what one sample takes where that is fixed, and
+    `kbit_per_second` the constant bit rate of both channels where there is one. `compression` is
+    libsndfile's, from 0.0 (largest file) to 1.0, and None leaves the encoder's own.
+    """
+
+    subtype: str
+    pcm_bytes: int = 0
+    kbit_per_second: int | None = None
+    compression: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class AudioFormat:
-    """One way to store sound.
-
-    `container` and `encoding` are libsndfile's names for its "major format" and "subtype".
-    `compression` is libsndfile's, from 0.0 (largest file) to 1.0, and None leaves the encoder's own.
-    """
+    """One way to store sound; `container` is libsndfile's name, or ffmpeg's where only that writes it."""
 
     name: str
-    container: Literal["WAV", "FLAC", "MP3", "OGG"]
-    encoding: str
+    container: Literal["WAV", "FLAC", "MP3", "OGG", "ipod"]
     rates_hz: tuple[int, ...]
     lossless: bool
-    compression: float | None = None
-    bit_rate_mode: Literal["CONSTANT"] | None = None
+    encodings: Mapping[Quality, Encoding]
 
 
-AUDIO_FORMATS = {
-    ".wav": AudioFormat("WAV", "WAV", "PCM_24", _PCM_RATES_HZ, lossless=True),
-    ".flac": AudioFormat("FLAC", "FLAC", "PCM_24", _PCM_RATES_HZ, lossless=True),
-    # A constant 160 kbit/s from 32,000 Hz: players then find any minute of a long file exactly, which
-    # they only guess at a variable rate. At less than this the frames of 11,025 and 12,000 Hz grow too
-    # small for the tag that tells the encoder's delay, and every cue plays 1105 frames late (measured).
-    ".mp3": AudioFormat("MP3", "MP3", "MPEG_LAYER_III", _MP3_RATES_HZ, False, 0.5, "CONSTANT"),
-    ".ogg": AudioFormat("Ogg Vorbis", "OGG", "VORBIS", _PCM_RATES_HZ, lossless=False),
-    ".opus": AudioFormat("Opus", "OGG", "OPUS", (_OPUS_RATE_HZ,), lossless=False),
-}
+_16_BITS, _24_BITS, _32_BITS = Encoding("PCM_16", 2), Encoding("PCM_24", 3), Encoding("FLOAT", 4)
 
-PCM_BYTES = 3
+
+def _each(small: Encoding, good: Encoding, best: Encoding) -> Mapping[Quality, Encoding]:
+    return MappingProxyType({"small": small, "good": good, "best": best})
+
+
+def _mp3(kbit_per_second: int) -> Encoding:
+    # libsndfile's own line from its compression to a bit rate, from 32,000 Hz.
+    compression = (320 - kbit_per_second) / (320 - 32)
+    return Encoding("MPEG_LAYER_III", kbit_per_second=kbit_per_second, compression=compression)
+
+
+AUDIO_FORMATS: Mapping[str, AudioFormat] = MappingProxyType(
+    {
+        ".wav": AudioFormat("WAV", "WAV", _PCM_RATES_HZ, True, _each(_16_BITS, _24_BITS, _32_BITS)),
+        ".flac": AudioFormat("FLAC", "FLAC", _PCM_RATES_HZ, True, _each(_16_BITS, _24_BITS, _24_BITS)),
+        # A constant bit rate: players then find any minute of a long file exactly, which they only guess
+        # at a variable one.
+        ".mp3": AudioFormat("MP3", "MP3", _MP3_RATES_HZ, False, _each(_mp3(96), _mp3(160), _mp3(256))),
+        ".m4a": AudioFormat(
+            "M4A",
+            "ipod",
+            _AAC_RATES_HZ,
+            False,
+            _each(*(Encoding("aac", kbit_per_second=rate) for rate in (96, 160, 256))),
+        ),
+        ".ogg": AudioFormat(
+            "Ogg Vorbis",
+            "OGG",
+            _PCM_RATES_HZ,
+            False,
+            _each(
+                Encoding("VORBIS", compression=0.8), Encoding("VORBIS"), Encoding("VORBIS", compression=0.2)
+            ),
+        ),
+        ".opus": AudioFormat(
+            "Opus",
+            "OGG",
+            (_OPUS_RATE_HZ,),
+            False,
+            _each(Encoding("OPUS", compression=0.8), Encoding("OPUS"), Encoding("OPUS", compression=0.2)),
+        ),
+    }
+)
 
 
 def format_of(path: Path) -> AudioFormat:
@@ -59,8 +109,8 @@ def format_of(path: Path) -> AudioFormat:
     Raises:
         UsageError: no format has that ending.
 
-    >>> format_of(Path("quay.FLAC")).encoding
-    'PCM_24'
+    >>> format_of(Path("quay.FLAC")).name
+    'FLAC'
     """
     ending = path.suffix.lower()
     if ending in AUDIO_FORMATS:
@@ -100,6 +150,8 @@ def rate_note(audio_format: AudioFormat, asked_rate_hz: int) -> str | None:
     return f"{audio_format.name} always runs at {rate_hz} Hz, so the programme is made at {rate_hz} Hz"
 
 
-def known_bytes(audio_format: AudioFormat, frames: int, channels: int) -> int:
+def known_bytes(audio_format: AudioFormat, frames: int, channels: int, quality: Quality = "good") -> int:
     """Bytes that the sound itself will take in the file; 0 where that depends on the sound."""
-    return frames * channels * PCM_BYTES if audio_format.container == "WAV" else 0
+    if audio_format.container != "WAV":
+        return 0
+    return frames * channels * audio_format.encodings[quality].pcm_bytes

@@ -7,18 +7,36 @@ where its sound lies. Captions, chapters, sheets and checks all read these numbe
 from __future__ import annotations
 
 import json
-from typing import Any
+from collections.abc import Sequence
+from math import isfinite
+from typing import TYPE_CHECKING, Any
 
 from cuetrack.conform.arrangement import Arrangement, Placed
 from cuetrack.timeline.cues import kind_of
 from cuetrack.timeline.phases import Phase
 
+if TYPE_CHECKING:
+    from cuetrack.mix.audible import Heard
+    from cuetrack.mix.mastering import Loudness
+
 CONTRACT_VERSION = 1
 
 
-def timeline_document(arrangement: Arrangement, mix: str = "class") -> dict[str, Any]:
-    """The contract's fields as plain values, ready for JSON."""
-    session = arrangement.timeline.session
+def timeline_document(
+    arrangement: Arrangement,
+    mix: str = "class",
+    heard: Sequence[Heard] = (),
+    loudness: Loudness | None = None,
+) -> dict[str, Any]:
+    """The contract's fields as plain values, ready for JSON.
+
+    Args:
+        arrangement: what lies where in this mix.
+        mix: its name.
+        heard: how each cue is heard over the bed, for those that have one under them.
+        loudness: of the whole, where it was measured.
+    """
+    session, over = arrangement.timeline.session, {id(one.placed): one for one in heard}
     return {
         "cuetrack": CONTRACT_VERSION,
         "session": session.session,
@@ -26,14 +44,20 @@ def timeline_document(arrangement: Arrangement, mix: str = "class") -> dict[str,
         "frames": arrangement.frames,
         "mix": mix,
         "level": session.level,
+        **(loudness_values(loudness) if loudness else {}),
         "phases": [_phase(phase, arrangement.rate_hz) for phase in arrangement.timeline.phases],
-        "cues": [_cue(placed) for placed in arrangement.placed],
+        "cues": [_cue(placed, over.get(id(placed))) for placed in arrangement.placed],
     }
 
 
-def timeline_text(arrangement: Arrangement, mix: str = "class") -> str:
+def timeline_text(
+    arrangement: Arrangement,
+    mix: str = "class",
+    heard: Sequence[Heard] = (),
+    loudness: Loudness | None = None,
+) -> str:
     """The file's text: one line a phase and one a cue, so that two versions compare line by line."""
-    document = timeline_document(arrangement, mix)
+    document = timeline_document(arrangement, mix, heard, loudness)
     rows = {key: document.pop(key) for key in ("phases", "cues")}
     head = [f"{_json(key)}: {_json(value)}" for key, value in document.items()]
     lists = [f"{_json(key)}: [\n{_lines(values)}\n]" for key, values in rows.items()]
@@ -64,8 +88,17 @@ def _phase(phase: Phase, rate_hz: int) -> dict[str, Any]:
     }
 
 
-def _cue(placed: Placed) -> dict[str, Any]:
-    cue = placed.cue
+def loudness_values(loudness: Loudness) -> dict[str, float | None]:
+    """The mastered loudness and the gain that led to it; null where there is no sound."""
+    known = isfinite(loudness.integrated_lufs)
+    return {
+        "loudness_lufs": round(loudness.mastered_lufs, 2) if known else None,
+        "gain_db": round(loudness.gain_db, 2),
+    }
+
+
+def _cue(placed: Placed, heard: Heard | None) -> dict[str, Any]:
+    cue, has_bed = placed.cue, heard is not None and isfinite(heard.over_bed_db)
     return {
         "kind": kind_of(cue),
         "text": placed.text,
@@ -75,4 +108,5 @@ def _cue(placed: Placed) -> dict[str, Any]:
         "frames": placed.frames,
         "phase": cue.phase_index,
         "line": cue.place.line if cue.place else None,
+        "over_bed_db": round(heard.over_bed_db, 1) if heard and has_bed else None,
     }

@@ -11,7 +11,7 @@ from cuetrack.timeline.cues import CountWord, SpokenCue
 from tests.helpers.by_hand import to_frame
 from tests.helpers.fake_voice import FakeVoice, wording
 
-# count > change of side > stage > warning > announcement > free cue
+# count > change of side > stage > warning > announcement > free cue; see `rank`
 ORDER = {
     "change-sides": 1,
     "stage": 2,
@@ -22,6 +22,11 @@ ORDER = {
     "as-written": 5,
 }
 BREATH_SECONDS = Fraction(3, 20)
+
+
+def rank(cue: SpokenCue) -> tuple[bool, int]:
+    """The lower, the more important; whatever a coach wrote comes before what is built in and gives way."""
+    return cue.gives_way, ORDER[cue.phrase.key]
 
 
 @dataclass
@@ -55,7 +60,7 @@ def tried(timeline: Timeline, voice: FakeVoice, rate_hz: int) -> list[Try]:
     for found in tries:
         block(found)
     movable = [(cue, text) for cue, text in said if isinstance(cue, SpokenCue)]
-    for cue, text in sorted(movable, key=lambda item: ORDER[item[0].phrase.key]):
+    for cue, text in sorted(movable, key=lambda item: rank(item[0])):
         tries.append(block(_moved(cue, text, voice[text].frames, blocked, rate_hz)))
     return tries
 

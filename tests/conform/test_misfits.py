@@ -80,15 +80,32 @@ def test_a_built_in_count_that_was_cut_short_grows_with_the_rest() -> None:
 
 
 def test_announcement_with_no_rest_before_it() -> None:
-    """Row's 30 s leave 30 - 3 - 0.5 - 0.15 = 26.35, of which "ten seconds" at 20 s takes the rest behind."""
-    said = refusal(circuit(rest="0s", second=SETUP), {NEXT: 22_000, "Ten seconds.": 700})
-    assert said == expected("""\
-        quay.yaml:8:15: error: the announcement "Next: Chair squat. Feet apart." takes 22 s, 2.3 s too long
+    """Of Row's 30 s "ten seconds", which was written, leaves what lies before it: 20 - 0.15 - 0.15 = 19.7."""
+    plan = circuit("calls: {finish: {warn: 10s}}", rest="0s", second=SETUP)
+    long = {NEXT: 22_000, "Ten seconds.": 700}
+    assert refusal(plan, long) == expected("""\
+        quay.yaml:9:15: error: the announcement "Next: Chair squat. Feet apart." takes 22 s, 2.3 s too long
             - move: Chair squat
                     ^^^^^^^^^^^
             hint: a rest of 27 s or more before 'Chair squat' fits it; or shorten the text
         """)
-    assert arranged(circuit(rest="27s", second=SETUP), {NEXT: 22_000})
+    assert arranged(plan.replace("rest: 0s", "rest: 27s"), long)
+
+
+def test_announcement_over_all_of_the_work_before() -> None:
+    """30 - 3 - 0.5 - 0.15 = 26.35. A new rest needs 0.15 + 27 + 0.5 + 3 and a second for words at its edges.
+
+    The built-in "ten seconds" gives way to it.
+    """
+    said = refusal(circuit(rest="0s", second=SETUP), {NEXT: 27_000})
+    assert said == expected("""\
+        quay.yaml:8:15: error: the announcement "Next: Chair squat. Feet apart." takes 27 s, 0.7 s too long
+            - move: Chair squat
+                    ^^^^^^^^^^^
+            hint: a rest of 32 s or more before 'Chair squat' fits it; or shorten the text
+        """)
+    assert arranged(circuit(rest="0s", second=SETUP), {NEXT: 26_350})
+    assert arranged(circuit(rest="32s", second=SETUP), {NEXT: 27_000})
 
 
 def test_announcement_before_a_session_that_begins_at_once() -> None:
@@ -316,6 +333,15 @@ def test_every_refusal_of_a_plan_at_once_and_each_line_once() -> None:
     ]
 
 
+@pytest.mark.parametrize("worst", ["Next: Band row.", "Last round. Next: Band row."])
+def test_one_line_in_two_wordings_is_told_in_the_one_that_needs_most(worst: str) -> None:
+    plan = circuit(rest="5s").replace("    rest: 5s", "    rest: 5s\n    rounds: 3")
+    long = {"Next: Band row.": 2000, "Last round. Next: Band row.": 2000, worst: 3500}
+    assert [line for line in refusal(plan, long).splitlines() if "error:" in line] == [
+        f'quay.yaml:8:15: error: the announcement "{worst}" takes 3.5 s, 2.2 s too long'
+    ]
+
+
 def test_one_line_about_two_rests_is_told_for_both() -> None:
     plan = circuit("calls: {announce: off, start: {count: 3, by: voice}}", rest="3s")
     said = refusal(plan + "\n      - move: Chair press", {})
@@ -348,12 +374,25 @@ def test_built_in_warning_gives_way_with_a_word_about_it() -> None:
     arrangement = arranged(plan, {"Fast.": 3000, "Ten seconds.": 4000})
     assert [str(warning) for warning in arrangement.warnings] == [
         expected("""\
-        quay.yaml:8:15: warning: no room for the built-in call 'Ten seconds.'; it is left out
+        quay.yaml:8:15: warning: no room for the warning "Ten seconds.", which is built in; it is left out
             - move: Chair squat
                     ^^^^^^^^^^^
-            hint: `finish: {warn: off}` says that it is not wanted
+            hint: warn at another time, or write `warn: off`
         """)
     ]
+
+
+def test_built_in_warning_gives_way_to_the_coachs_own_line() -> None:
+    """It may begin at 19 to 21 s of 30; the line lies where it was written, from 20 to 24 s."""
+    plan = circuit(second='cues: [{at: 20s, say: "Breathe out."}]')
+    long = {"Breathe out.": 4000, "Ten seconds.": 1500}
+    arrangement = arranged(plan, long)
+    (line,) = (sound for sound in arrangement.placed if sound.text == "Breathe out.")
+    assert line.start_frame == 5000 + 30_000 + 20_000 + 20_000
+    (warning,) = arrangement.warnings
+    assert warning.message == 'no room for the warning "Ten seconds.", which is built in; it is left out'
+    written = plan.replace("parts:", "calls: {finish: {warn: 10s}}\nparts:")
+    assert 'the line "Breathe out." takes' in refusal(written, {**long, "Ten seconds.": 2500})
 
 
 def expected(text: str) -> str:

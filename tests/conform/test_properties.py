@@ -15,7 +15,7 @@ from cuetrack.sound.tone_table import TONES
 from cuetrack.timebase import seconds_text
 from cuetrack.timeline.compile import compiled
 from cuetrack.timeline.cues import CountWord, SpokenCue, Wordless
-from tests.conform.brute_force import ORDER, Try, tried
+from tests.conform.brute_force import ORDER, Try, rank, tried
 from tests.helpers import by_hand
 from tests.helpers.by_hand import to_frame
 from tests.helpers.fake_voice import FakeVoice, spoken
@@ -130,12 +130,13 @@ def in_seconds(frames: int) -> str:
     return seconds_text(Fraction(frames, RATE_HZ))
 
 
-@given(plans(), PACES_MS, st.sampled_from(sorted(set(ORDER.values()))))
-def test_what_is_less_important_displaces_nothing(plan: Plan, pace_ms: int, least: int) -> None:
+RANKS = sorted({(gives_way, order) for gives_way in (False, True) for order in ORDER.values()})
+
+
+@given(plans(), PACES_MS, st.sampled_from(RANKS))
+def test_what_is_less_important_displaces_nothing(plan: Plan, pace_ms: int, least: tuple[bool, int]) -> None:
     timeline, voice = compiled(session_of(plan)), FakeVoice(RATE_HZ, pace_ms=pace_ms)
-    kept = tuple(
-        cue for cue in timeline.cues if not isinstance(cue, SpokenCue) or ORDER[cue.phrase.key] <= least
-    )
+    kept = tuple(cue for cue in timeline.cues if not isinstance(cue, SpokenCue) or rank(cue) <= least)
     whole = spoken(timeline, RATE_HZ, voice, estimated=True).placed
     alone = spoken(replace(timeline, cues=kept), RATE_HZ, voice, estimated=True).placed
     ids = {id(cue) for cue in kept}

@@ -13,6 +13,13 @@ US English model, cue by cue:
   synthetic speech it finds others.
 * Told apart: with the plan's own set of phrases as its grammar, the phrase it picks for that stretch.
 
+The test beside it asserts, of one sample (boathouse-mobility) by the natural voice (`clear`): all phrases
+are found; every first word starts within ±50 ms of the timeline; no last word is heard to end more than
+50 ms late or 200 ms early; of those that end in no stop, nine in ten end within ±50 ms; 98 % of the
+phrases that sound alone are picked. All else is only reported: the words in between, the ends in a stop
+more closely than that, what is picked under a tone, the other samples, and the voice `system`, of which
+the recogniser does not find many phrases at all.
+
 pocketsphinx counts in 10 ms frames. After a word that ends in a stop (left, paused) it takes the closure
 for the end; the release comes some 100 ms later and is as loud as 40 dB under the vowel, so the clip
 ends after it. Ends are therefore counted apart for words that end in a stop and for all others, and picks
@@ -23,6 +30,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import re
 import subprocess
 import sys
@@ -224,7 +232,8 @@ def rendered(plan: Path, voice: str, folder: Path) -> tuple[Path, dict[str, Any]
     """The audio file and the timeline of `plan`, made by the command that a coach types."""
     audio = folder / f"{plan.stem}-{voice}.wav"
     command = [sys.executable, "-m", "cuetrack", "render", str(plan), "-o", str(audio), "--voice", voice]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    environment = {**os.environ, "CUETRACK_CACHE_DIR": str(folder / "speech")}
+    done = subprocess.run(command, capture_output=True, text=True, check=False, env=environment)
     if done.returncode:
         raise SystemExit(done.stderr or done.stdout)
     return audio, json.loads(audio.with_suffix(".timeline.json").read_text(encoding="utf-8"))

@@ -20,7 +20,7 @@ LANGUAGES = ("en", "es", "de", "fr")
 SHIPPED = [
     (name, language) for name in voice_names() for language in LANGUAGES if load_voice(name).speaks(language)
 ]
-COUNTED = 10
+COUNTED = 30
 OURS_SECONDS, SECOND_SECONDS = 0.010, 0.025
 
 PLAN = f"""

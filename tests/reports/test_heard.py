@@ -1,8 +1,12 @@
-"""A recogniser that knows nothing of this program hears each phrase of a rendered session in its place."""
+"""A recogniser that knows nothing of this program hears each phrase of a rendered session start in its place.
+
+Of the ends less is asserted: how much, `heard` says at its top.
+"""
 
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -14,28 +18,34 @@ pytest.importorskip("pocketsphinx", reason="pocketsphinx is not installed")
 from tests.reports.heard import NEAR_SECONDS, SAMPLES_FOLDER, heard, rendered, spoken_cues, tally, words_of
 
 PLAN = SAMPLES_FOLDER / "boathouse-mobility.yaml"
-# The faintest ends: closure and release of a stop, a weak last fricative.
+# How much too early an end may be heard: the closure and release of a stop and a weak last fricative are
+# too faint for the recogniser. What the clip holds there, this report cannot tell.
 FAINT_SECONDS = 0.2
 
 
-def test_each_phrase_of_the_natural_voice_is_heard_in_its_place_and_told_from_the_others(tmp_path: Path):
+@pytest.fixture(scope="module")
+def session(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, Any]]:
+    """The sample by the natural voice: its sound and its timeline."""
     if (missing := missing_for(load_voice("clear"))) is not None:
         pytest.skip(f"the natural voice is not installed: {missing}")
-    cues = list(heard(*rendered(PLAN, "clear", tmp_path)))
+    return rendered(PLAN, "clear", tmp_path_factory.mktemp("heard"))
+
+
+def test_each_phrase_of_the_natural_voice_is_heard_in_its_place_and_told_from_the_others(session):
+    """Every first word starts within ±50 ms; the ends are held more loosely, the words between not at all."""
+    cues = list(heard(*session))
     counted = tally(cues)
     assert counted.alone > 40
     assert counted.found == counted.start_near == counted.cues
-    # The recogniser hears no end late, and most of those that it could hear in their place.
+    # No end is heard late; of those that are no stop, nine in ten are heard in their place.
     assert all(-FAINT_SECONDS <= cue.end_late_seconds <= NEAR_SECONDS for cue in cues)
     assert counted.open_ends_near >= 0.9 * counted.open_ends
     assert counted.alone_picked >= 0.98 * counted.alone
 
 
-def test_words_are_found_in_another_place_when_the_timeline_is_wrong(tmp_path: Path):
+def test_words_are_found_in_another_place_when_the_timeline_is_wrong(session):
     """The check can fail: the same sound with every phrase claimed 0.12 s early."""
-    if (missing := missing_for(load_voice("clear"))) is not None:
-        pytest.skip(f"the natural voice is not installed: {missing}")
-    audio, timeline = rendered(PLAN, "clear", tmp_path)
+    audio, timeline = session
     early = [
         {**cue, "start_frame": cue["start_frame"] - timeline["sample_rate"] * 12 // 100}
         for cue in timeline["cues"]

@@ -19,6 +19,7 @@ from scipy.signal import correlate, hilbert
 import cuetrack
 from cuetrack.errors import SoundError
 from cuetrack.sound.loudness import k_weighted_loudness_lufs
+from cuetrack.sound.meter import LoudnessMeter
 from cuetrack.sound.tone_table import TONES, Sweep, tone_frames
 from cuetrack.sound.tones import tone_samples
 
@@ -202,6 +203,31 @@ def test_the_soft_call_is_at_least_6_lu_softer() -> None:
         k_weighted_loudness_lufs(tone_samples(name, 48_000), 48_000) for name in ("call-soft", "call-bright")
     )
     assert soft <= bright - 6
+
+
+def momentary_lufs(name: str) -> float:
+    """The loudest 400 ms of a tone in silence, on two channels: EBU Tech 3341."""
+    meter = LoudnessMeter(48_000, [2.0])
+    silence = np.zeros((24_000, 1), np.float32)
+    for block in (silence[:19_200], tone_samples(name, 48_000)[:, np.newaxis], silence):
+        meter.add(block)
+    return float(meter.momentary_lufs().max())
+
+
+# Speech: AES TD1008.
+SPEECH_LUFS = -18.0
+
+
+@pytest.mark.parametrize("name", sorted(set(TONES) - {"click"}))
+def test_what_tells_people_something_is_about_as_loud_as_speech(name: str) -> None:
+    """Within 5 LU; common practice, no source."""
+    assert momentary_lufs(name) == pytest.approx(SPEECH_LUFS, abs=5)
+
+
+def test_the_click_goes_on_under_words_and_does_not_cover_them() -> None:
+    """Torcoli and others, JAES 67(12), 2019: music at least 10 LU under commentary. Not softer than 12:
+    it is followed by people who breathe hard (common practice, no source)."""
+    assert 10 <= SPEECH_LUFS - momentary_lufs("click") <= 12
 
 
 def test_another_process_makes_the_same_bytes() -> None:

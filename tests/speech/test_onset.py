@@ -23,12 +23,17 @@ from cuetrack.speech.voices import load_voice, voice_names
 from tests.speech.estimators.fastest_rise import fastest_rise_seconds
 from tests.speech.estimators.marcus import marcus_seconds, spoken_phonemes
 
-RATE_HZ = 48_000
+RATE_HZ, ESPEAK_RATE_HZ = 48_000, 22_050
 LANGUAGES = ("en", "es", "de", "fr")
 SHIPPED = [
     (name, language) for name in voice_names() for language in LANGUAGES if load_voice(name).speaks(language)
 ]
-COUNTED = (*range(1, 21), 30, 40, 50, 60)
+COUNTED = (*range(1, 31), 40, 50, 60)
+# From twenty-one on, German and Spanish compounds may last longer: `conform` has them spoken faster.
+SHORTER_THAN_A_SECOND = (*range(1, 21), 30, 40, 50, 60)
+# An obstruent, a close front vowel, and later a much louder open one: from 700 Hz up the first syllable of
+# these rises to less than 0.15 of the loudest moment.
+CLOSE_FIRST_VOWELS = [("de", 24), ("de", 34), ("de", 37), ("es", 52), ("es", 54), ("es", 58)]
 # Friberg & Sundberg 1995: at one a second a shift of 2.5 % is just noticeable.
 JUST_NOTICEABLE_SECONDS = 0.025
 DIGITS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -143,11 +148,7 @@ def test_every_shipped_voice_is_asked_for_its_numbers():
 
 @pytest.mark.parametrize(("voice", "language"), SHIPPED)
 def test_a_second_estimator_hears_the_counted_words_on_the_same_beat(counted, voice, language):
-    """No constant is taken off: both estimators delay nothing.
-
-    The words go to twenty, then by tens. From twenty-one on the two take different syllables of a few
-    long compounds of eSpeak NG for the first one.
-    """
+    """No constant is taken off: both estimators delay nothing."""
     shifts = {}
     for word, clip in counted(voice, language).items():
         second = fastest_rise_seconds(clip.samples, clip.rate_hz)
@@ -159,7 +160,21 @@ def test_a_second_estimator_hears_the_counted_words_on_the_same_beat(counted, vo
 @pytest.mark.parametrize(("voice", "language"), SHIPPED)
 def test_a_counted_word_is_shorter_than_its_second(counted, voice, language):
     clips = counted(voice, language)
-    assert {word: len(clip.samples) for word, clip in clips.items() if len(clip.samples) >= RATE_HZ} == {}
+    words = [phrase_text("number", {"n": str(number)}, language) for number in SHORTER_THAN_A_SECOND]
+    lengths = {word: len(clips[word].samples) for word in words}
+    assert {word: frames for word, frames in lengths.items() if frames >= RATE_HZ} == {}
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the system voice is eSpeak NG on Linux only")
+@pytest.mark.parametrize(("language", "number"), CLOSE_FIRST_VOWELS)
+def test_a_close_first_vowel_is_a_beat_beside_a_loud_open_one(system, language, number):
+    """Heard where eSpeak NG says that it put the first vowel: after an obstruent the beat is there."""
+    word = phrase_text("number", {"n": str(number)}, language)
+    told = spoken_phonemes(word, language, system.words_per_minute)
+    start, end = audible_span(told.samples.astype(np.float32), ESPEAK_RATE_HZ)
+    onset = perceived_onset(told.samples[start:end].astype(np.float32), ESPEAK_RATE_HZ)
+    late_seconds = (onset - (told.vowel_frame - start)) / ESPEAK_RATE_HZ
+    assert abs(late_seconds) <= JUST_NOTICEABLE_SECONDS
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the system voice is eSpeak NG on Linux only")

@@ -68,6 +68,20 @@ ENGLISH = Language(
             full=(("well done",), ("good work",), ("nicely done",), ("great effort",)),
             terse=(("good",),),
         ),
+        # Only the coach hears these.
+        "prompt-part": Wordings(
+            full=(("{part}, {seconds:time} left in all",),), terse=(("{seconds:time} in all",),)
+        ),
+        "prompt-work": Wordings(full=(("{seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)),
+        "prompt-next": Wordings(
+            full=(("then {move}[, {side:side}]",),), terse=(("{move}[, {side:direction}]",),)
+        ),
+        "prompt-side": Wordings(full=(("then the {side:side}",),), terse=(("{side:direction}",),)),
+        "prompt-last": Wordings(full=(("this is the last",),), terse=(("last",),)),
+        "prompt-talk": Wordings(
+            full=(("talk for {seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)
+        ),
+        "prompt-left": Wordings(full=(("{seconds:time} to talk",),), terse=(("{seconds:time}",),)),
     },
     sides={"left": Side("left side", "left"), "right": Side("right side", "right")},
     time=TimeWords(

@@ -73,6 +73,20 @@ FRENCH = Language(
             full=(("bien joué",), ("beau travail",), ("très bien",), ("bel effort",)),
             terse=(("bravo",),),
         ),
+        # Only the coach hears these.
+        "prompt-part": Wordings(
+            full=(("{part}, encore {seconds:time} en tout",),), terse=(("encore {seconds:time}",),)
+        ),
+        "prompt-work": Wordings(full=(("{seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)),
+        "prompt-next": Wordings(
+            full=(("ensuite {move}[, {side:side}]",),), terse=(("{move}[, {side:direction}]",),)
+        ),
+        "prompt-side": Wordings(full=(("ensuite {side:side}",),), terse=(("{side:direction}",),)),
+        "prompt-last": Wordings(full=(("c'est le dernier exercice",),), terse=(("dernier",),)),
+        "prompt-talk": Wordings(
+            full=(("parler, {seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)
+        ),
+        "prompt-left": Wordings(full=(("encore {seconds:time} pour parler",),), terse=(("{seconds:time}",),)),
     },
     sides={"left": Side("côté gauche", "à gauche"), "right": Side("côté droit", "à droite")},
     time=TimeWords(

@@ -71,6 +71,20 @@ GERMAN = Language(
             full=(("gut gemacht",), ("sehr gut",), ("starke Leistung",), ("schön gearbeitet",)),
             terse=(("gut",),),
         ),
+        # Only the coach hears these.
+        "prompt-part": Wordings(
+            full=(("{part}, insgesamt noch {seconds:time}",),), terse=(("noch {seconds:time}",),)
+        ),
+        "prompt-work": Wordings(full=(("{seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)),
+        "prompt-next": Wordings(
+            full=(("danach {move}[, {side:side}]",),), terse=(("{move}[, {side:direction}]",),)
+        ),
+        "prompt-side": Wordings(full=(("danach {side:side}",),), terse=(("{side:direction}",),)),
+        "prompt-last": Wordings(full=(("das ist das Letzte",),), terse=(("das Letzte",),)),
+        "prompt-talk": Wordings(
+            full=(("reden, {seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)
+        ),
+        "prompt-left": Wordings(full=(("noch {seconds:time} reden",),), terse=(("{seconds:time}",),)),
     },
     sides={"left": Side("linke Seite", "links"), "right": Side("rechte Seite", "rechts")},
     time=TimeWords(

@@ -36,6 +36,13 @@ SLOTS_BY_KEY: Mapping[str, tuple[str, ...]] = {
     "announce-first": _ANNOUNCED,
     "last-round": _ANNOUNCED,
     "well-done": (),
+    "prompt-part": ("part", "seconds"),
+    "prompt-work": ("seconds", "keywords"),
+    "prompt-next": ("move", "side"),
+    "prompt-side": ("side",),
+    "prompt-last": (),
+    "prompt-talk": ("seconds", "keywords"),
+    "prompt-left": ("seconds",),
 }
 
 

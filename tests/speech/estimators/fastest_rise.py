@@ -6,7 +6,9 @@
   134 (2013), 628-639 (its parameters read in published code; fourth-order Butterworth, from memory).
 * The first syllable: intensity peaks at least 2 dB above the dips around them and within 25 dB of the
   loudest, voiced: de Jong & Wempe, Behavior Research Methods 41 (2009), 385-390 (second-hand). Whether
-  a peak is voiced is decided by Praat's pitch analysis, with that script's settings (from memory).
+  a peak is voiced is decided by Praat's pitch analysis, with that script's settings (from memory) but
+  Praat's own pitch floor, 75 Hz. Praat looks at three periods of the floor: with the script's 30 Hz at
+  100 ms, which from the breath of a "t" reach into the vowel and find its voice.
 
 Against `cuetrack.speech.onset` it has another band, other filters, a speed where that has a level, and
 another idea of a syllable.
@@ -21,6 +23,7 @@ from scipy.signal import butter, find_peaks, sosfiltfilt
 
 BAND_HZ, SMOOTHING_HZ, ORDER = (400, 4000), 10, 4
 DIP_DB, RANGE_DB = 2, 25
+PITCH_FLOOR_HZ = 75
 SILENCE_SECONDS = 0.1
 
 
@@ -43,7 +46,7 @@ def _first_nucleus(
     peaks, _ = find_peaks(level_db, prominence=DIP_DB, height=level_db.max() - RANGE_DB)
     pitch = parselmouth.Sound(samples, rate_hz).to_pitch_ac(
         time_step=0.02,
-        pitch_floor=30,
+        pitch_floor=PITCH_FLOOR_HZ,
         max_number_of_candidates=4,
         silence_threshold=0.03,
         voicing_threshold=0.25,

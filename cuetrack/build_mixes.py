@@ -1,0 +1,196 @@
+"""An arrangement and its sounds → each of its mixes: cues, bed, and what ducks the bed; and its files."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+from cuetrack.conform.arrangement import Arrangement, Placed
+from cuetrack.errors import Diagnostic, MediaMissingError, PlanError, SoundError
+from cuetrack.mix.audible import Heard, audible
+from cuetrack.mix.bed import BED_LEVEL_LUFS, BedSound, bed_blocks
+from cuetrack.mix.bed_files import measured_file
+from cuetrack.mix.bed_sequence import FilesSound
+from cuetrack.mix.blocks import Samples
+from cuetrack.mix.mastering import Loudness, mastered, measured
+from cuetrack.mix.programme import Programme, ProgrammeBlock
+from cuetrack.sound.pulse import Pulse
+from cuetrack.timebase import Instant, frame_seconds
+from cuetrack.timeline.bed import BedSpan, FilesSource, PulseSource
+from cuetrack.timeline.cues import kind_of
+from cuetrack.timeline.mixes import Mix
+from cuetrack.writers.audio import write_audio
+from cuetrack.writers.formats import AUDIO_FORMATS, AudioFormat, Quality
+from cuetrack.writers.tags import Tags
+from cuetrack.writers.timeline_json import timeline_text
+
+BedSounds = Mapping[PulseSource | FilesSource, BedSound]
+
+
+@dataclass(frozen=True, slots=True)
+class Balanced:
+    """One mix before mastering, and for each of its cues how it is heard over the bed."""
+
+    mix: Mix
+    programme: Programme
+    heard: tuple[Heard, ...]
+
+    @property
+    def notes(self) -> tuple[Diagnostic, ...]:
+        """What the coach may want to know of it."""
+        notes = []
+        lowered = sum(one.bed_lowered_db < 0 for one in self.heard if one.placed.text is not None)
+        if lowered:
+            phrases = "1 phrase" if lowered == 1 else f"{lowered} phrases"
+            message = f"the bed goes down further than the plan says under {phrases}, to keep them clear"
+            hint = "`cuetrack check --sound` lists them; a lower `under speech:` keeps it down throughout"
+            notes.append(Diagnostic("warning", message, None, hint))
+        if not self.programme.stem_names():
+            message = f"the mix {self.mix.name!r} of this plan holds nothing, and is silent"
+            hint = f"give the plan a `bed:`, or say what is in it: `mixes: {{{self.mix.name}: [tone, bed]}}`"
+            notes.append(Diagnostic("warning", message, None, hint))
+        return tuple(notes)
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """How the files of a render are written."""
+
+    audio_format: AudioFormat
+    quality: Quality
+    channels: int
+    tags: Tags
+
+
+@dataclass(frozen=True, slots=True)
+class MixFiles:
+    """What one mix becomes: the track, its timeline, and its stems by their names, if they are wanted."""
+
+    track: Path
+    timeline: Path
+    stems: Mapping[str, Path]
+
+    @property
+    def all(self) -> tuple[Path, ...]:
+        """Every file, the track first."""
+        return (self.track, self.timeline, *self.stems.values())
+
+    def moved(self, paths: Mapping[Path, Path]) -> MixFiles:
+        """The same files at other paths."""
+        stems = {name: paths[path] for name, path in self.stems.items()}
+        return MixFiles(paths[self.track], paths[self.timeline], stems)
+
+
+def mix_files(target: Path, stem_names: Sequence[str], mix_name: str | None = None) -> MixFiles:
+    """The names of the files beside `target`; `mix_name` goes into them where there are several mixes."""
+    name = f"{target.stem}.{mix_name}" if mix_name else target.stem
+    track = target.with_name(f"{name}{target.suffix}")
+    stems = {stem: target.with_name(f"{name}.{stem}.wav") for stem in stem_names}
+    return MixFiles(track, target.with_name(f"{name}.timeline.json"), stems)
+
+
+def bed_sounds(arrangement: Arrangement, files: Mapping[str, Path], channels: int) -> BedSounds:
+    """The sound of every source in the bed; files are read once, to measure them.
+
+    Raises:
+        PlanError: files that are no sound or cannot be joined, each on the coach's line.
+        MediaMissingError: a file needs what is not on this machine.
+    """
+    sounds: dict[PulseSource | FilesSource, BedSound] = {}
+    faults: list[Diagnostic] = []
+    rate_hz = arrangement.rate_hz
+    for source in dict.fromkeys(span.source for span in arrangement.timeline.bed):
+        if isinstance(source, PulseSource):
+            sounds[source] = Pulse(source.bpm, source.mood, rate_hz, channels)
+            continue
+        most_frames = arrangement.frames + Instant(source.start.seconds).to_frame(rate_hz)
+        try:
+            found = [measured_file(files[name], rate_hz, channels, most_frames) for name in source.files]
+            sounds[source] = FilesSound(source, found, rate_hz, channels)
+        except MediaMissingError:
+            raise
+        except SoundError as error:
+            message, _, hint = str(error).partition("; ")
+            faults.append(Diagnostic("error", message, source.place, hint or None))
+    if faults:
+        raise PlanError(faults)
+    return sounds
+
+
+def balanced(
+    arrangement: Arrangement,
+    sounds: Mapping[str, Samples],
+    mix: Mix,
+    bed: BedSounds,
+    *,
+    channels: int,
+    speech_lufs: float,
+) -> Balanced:
+    """The mix `mix` of an arrangement: its own cues on their frames, and its bed ducked under them."""
+    placed = tuple(one for one in arrangement.placed if kind_of(one.cue) in mix.contents)
+    own = replace(arrangement, placed=placed)
+    spans = arrangement.timeline.bed
+    if "bed" not in mix.contents or not spans:
+        return Balanced(mix, Programme(own, sounds, channels), ())
+    blocks = partial(bed_blocks, spans, bed, arrangement.rate_hz, arrangement.frames, channels)
+    heard, ducking = audible(
+        placed, sounds, blocks(), arrangement.rate_hz, _planned(spans, arrangement.rate_hz, speech_lufs)
+    )
+    return Balanced(mix, Programme(own, sounds, channels, blocks, ducking), heard)
+
+
+def _planned(
+    spans: tuple[BedSpan, ...], rate_hz: int, speech_lufs: float
+) -> Callable[[Placed], tuple[float, float]]:
+    """What the plan wants of the bed under a spoken cue: its gain in dB, and its level against the voice."""
+    starts = [span.start for span in spans]
+
+    def planned(placed: Placed) -> tuple[float, float]:
+        index = bisect_right(starts, Instant(frame_seconds(placed.start_frame, rate_hz))) - 1
+        span = spans[max(0, index)]
+        under_db = float(span.under_speech_db)
+        bed_lufs = BED_LEVEL_LUFS + float(span.gain_db)
+        return min(0.0, speech_lufs + under_db - bed_lufs), under_db
+
+    return planned
+
+
+# Of a long task: how much of it is done.
+Step = Callable[[int], None]
+
+
+def write_mix(one: Balanced, files: MixFiles, delivery: Delivery, measuring: Step, writing: Step) -> Loudness:
+    """Writes all files of a mix to the paths in `files`, which `writers.atomic` has made.
+
+    Raises:
+        OSError: a file could not be written whole.
+        MediaMissingError: the format needs what is not on this machine.
+    """
+    programme, arrangement = one.programme, one.programme.arrangement
+    loudness = measured(programme, float(one.mix.loudness_lufs), measuring)
+
+    def write(
+        path: Path, blocks: Iterator[ProgrammeBlock], audio_format: AudioFormat, quality: Quality
+    ) -> None:
+        write_audio(
+            path,
+            blocks,
+            rate_hz=arrangement.rate_hz,
+            channels=delivery.channels,
+            frames=arrangement.frames,
+            audio_format=audio_format,
+            quality=quality,
+            tags=delivery.tags,
+            progress=writing,
+        )
+
+    write(files.track, mastered(programme, loudness.gain_db), delivery.audio_format, delivery.quality)
+    for name, path in files.stems.items():
+        # Whole numbers would round; what adds up to the mix does so in floating point.
+        write(path, programme.stem(name), AUDIO_FORMATS[".wav"], "best")
+    text = timeline_text(arrangement, one.mix.name, one.heard, loudness)
+    files.timeline.write_text(text, encoding="utf-8")
+    return loudness

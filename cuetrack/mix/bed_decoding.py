@@ -1,0 +1,230 @@
+"""A sound file → its samples at the programme's rate and channels, a piece at a time.
+
+libsndfile reads what it knows; other containers (MP4 and its like, Matroska, raw AAC) go through ffmpeg,
+as a pipe: pydub would hold a whole file in memory. A file is known by its first bytes, never by its name.
+"""
+
+from __future__ import annotations
+
+import re
+import struct
+import subprocess
+import tempfile
+from collections.abc import Generator, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+import soundfile
+from numpy.typing import NDArray
+
+from cuetrack.errors import SoundError
+from cuetrack.mix.bed_container import ffmpeg_container
+from cuetrack.mix.bed_mix_down import MOST_CHANNELS, mix_down
+from cuetrack.sound.ffmpeg import SAFE_ARGUMENTS, ffmpeg_path
+from cuetrack.timebase import Instant, clock_text, frame_seconds
+
+BedSamples = NDArray[np.float32]
+
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 384_000
+_PIECE_FRAMES = 65_536
+# In libsndfile's log: a chunk that says it is longer than the rest of the file, an Ogg page cut off.
+_SHORT_CHUNK = re.compile(r"(?:RIFF|RIFX|RF64|FORM|data|SSND|riff) *: (\d+) \(should be (\d+)\)")
+_CUT_PAGE = "Ogg: Junk after the last page"
+# What writes to a pipe cannot know its length, and writes a number near one of these.
+_UNKNOWN_LENGTHS, _NEAR = (0, 2**31, 2**32), 2**16
+# ffmpeg's words for a file that breaks off, which is no error to it.
+_BROKEN_OFF = (b"partial file", b"ended prematurely")
+# The Au file format: magic, offset of the samples, their bytes, encoding, rate, channels; big-endian.
+_AU_HEADER = struct.Struct(">4s5I")
+
+
+@dataclass(frozen=True, slots=True)
+class _Decoded:
+    """A file's own samples, piece after piece, shape (frames, channels), and what each channel is."""
+
+    rate_hz: int
+    channels: int
+    is_ogg: bool
+    pieces: Iterator[BedSamples]
+
+
+def decoded_pieces(path: Path, rate_hz: int, channels: int) -> Generator[BedSamples, None, None]:
+    """The whole file, read as it is asked for; close the generator to stop before its end.
+
+    Args:
+        path: any file.
+        rate_hz: rate asked for.
+        channels: 1 or 2.
+
+    Returns:
+        Float32, shape (frames, channels); together as many frames as the file lasts at `rate_hz`.
+
+    Raises:
+        SoundError: it is no sound file, is damaged or breaks off, or has samples that are no numbers.
+        MediaMissingError: its kind needs ffmpeg, which is not here.
+    """
+    try:
+        if not path.is_file():  # a device or a pipe may never end
+            problem = "is no ordinary file" if path.exists() else "is not there"
+            raise SoundError(f"{path.name} {problem}; name a sound file")
+        container = ffmpeg_container(path)
+        opened = _through_libsndfile(path) if container is None else _through_ffmpeg(path, container)
+        with opened as file:
+            _refuse_unusual(path, file)
+            mixed = _mixed_down(_numbers(path, file), file, channels)
+            yield from _resampled(mixed, file.rate_hz, rate_hz, channels)
+    except OSError as error:
+        raise SoundError(f"{path.name} cannot be read: {error.strerror or error}; check the file") from None
+
+
+def _refuse_unusual(path: Path, file: _Decoded) -> None:
+    if not LOWEST_RATE_HZ <= file.rate_hz <= HIGHEST_RATE_HZ:
+        allowed = f"allowed are {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz"
+        raise SoundError(f"{path.name} has {file.rate_hz} Hz, {allowed}; export it at 48000 Hz")
+    if not 1 <= file.channels <= MOST_CHANNELS:
+        allowed = f"allowed are 1 to {MOST_CHANNELS}"
+        raise SoundError(f"{path.name} has {file.channels} channels, {allowed}; export it in stereo")
+
+
+def _numbers(path: Path, file: _Decoded) -> Iterator[BedSamples]:
+    """The file's pieces, refused where a sample is infinite or not a number."""
+    done = 0
+    for piece in file.pieces:
+        finite = np.isfinite(piece)
+        if not finite.all():
+            bad = done + int(np.flatnonzero(~finite.all(axis=1))[0])
+            at = _clock(bad, file.rate_hz)
+            raise SoundError(
+                f"{path.name} has samples that are no numbers, the first at {at}; export it anew"
+            )
+        done += len(piece)
+        yield piece
+
+
+def _mixed_down(pieces: Iterator[BedSamples], file: _Decoded, channels: int) -> Iterator[BedSamples]:
+    if file.channels <= 2 and file.channels == channels:
+        return pieces
+    factors = mix_down(file.channels, channels, is_ogg=file.is_ogg)
+    return (piece @ factors for piece in pieces)
+
+
+def _clock(frame: int, rate_hz: int) -> str:
+    return clock_text(Instant(frame_seconds(frame, rate_hz)), 2)
+
+
+def _resampled(pieces: Iterator[BedSamples], from_hz: int, to_hz: int, channels: int) -> Iterator[BedSamples]:
+    """The same at `to_hz`; the filter's delay is taken off, as for a clip (`sound/resample.py`)."""
+    if from_hz == to_hz:
+        yield from pieces
+        return
+    import soxr  # here, because most files have the programme's rate
+
+    stream = soxr.ResampleStream(from_hz, to_hz, channels, dtype="float32")
+    for piece in pieces:
+        made = stream.resample_chunk(np.ascontiguousarray(piece))
+        if len(made):
+            yield made
+    rest = stream.resample_chunk(np.zeros((0, channels), np.float32), last=True)
+    if len(rest):
+        yield rest
+
+
+@contextmanager
+def _through_libsndfile(path: Path) -> Iterator[_Decoded]:
+    # An open file has no name, by which libsndfile would take a text for MP3 or raw samples.
+    with path.open("rb") as opened:
+        try:
+            file = soundfile.SoundFile(opened)
+        except soundfile.LibsndfileError as error:
+            reason = str(error.error_string).rstrip(".").lower()
+            raise SoundError(f"{path.name} cannot be read as sound: {reason}; name a sound file") from None
+        with file:
+            _refuse_cut(path, file.extra_info)
+            pieces = _libsndfile_pieces(path, file)
+            yield _Decoded(file.samplerate, file.channels, file.format == "OGG", pieces)
+
+
+def _refuse_cut(path: Path, log: str) -> None:
+    """Refuses a file that was not copied whole: libsndfile plays what is left, and its log tells."""
+    chunks = ((int(written), int(there)) for written, there in _SHORT_CHUNK.findall(log))
+    known = (
+        there < written and all(abs(written - unknown) > _NEAR for unknown in _UNKNOWN_LENGTHS)
+        for written, there in chunks
+    )
+    if _CUT_PAGE in log or any(known):
+        raise SoundError(f"{path.name} breaks off before its end; copy or export it anew")
+
+
+def _libsndfile_pieces(path: Path, file: soundfile.SoundFile) -> Iterator[BedSamples]:
+    done = 0
+    while done < file.frames:
+        try:
+            piece = file.read(_PIECE_FRAMES, dtype="float32", always_2d=True)
+        except soundfile.LibsndfileError:
+            piece = np.empty((0, file.channels), np.float32)
+        if not len(piece):
+            at = _clock(done, file.samplerate)
+            raise SoundError(f"{path.name} is damaged or breaks off after {at}; copy or export it anew")
+        done += len(piece)
+        yield piece
+
+
+@contextmanager
+def _through_ffmpeg(path: Path, container: str) -> Iterator[_Decoded]:
+    """The first sound in a file, mixed down to stereo after ITU-R BS.775 by ffmpeg, which knows its channels.
+
+    ffmpeg is told the container, so that no file, whatever it is called, is taken for a playlist.
+    """
+    program = ffmpeg_path(f"reading {path.name}")
+    source = ["-xerror", "-f", container, "-i", f"file:{path}", "-map", "0:a:0", "-vn"]
+    result = ["-ac", "2", "-f", "au", "-c:a", "pcm_f32be", "pipe:1"]
+    with tempfile.TemporaryFile() as said:
+        process = subprocess.Popen(
+            [str(program), *SAFE_ARGUMENTS, *source, *result],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=said,
+        )
+        try:
+            if process.stdout is None:  # pragma: no cover
+                raise SoundError(f"{path.name} cannot be read; try again")
+            header = process.stdout.read(_AU_HEADER.size)
+            if len(header) < _AU_HEADER.size:
+                process.wait()
+                raise SoundError(f"{path.name} cannot be read as sound: {_reason(said)}; name a sound file")
+            _, offset, _, _, rate_hz, channels = _AU_HEADER.unpack(header)
+            process.stdout.read(offset - _AU_HEADER.size)
+            yield _Decoded(rate_hz, channels, False, _ffmpeg_pieces(path, process, said, rate_hz, channels))
+        finally:
+            process.kill()
+            process.wait()
+            if process.stdout is not None:
+                process.stdout.close()
+
+
+def _ffmpeg_pieces(
+    path: Path, process: subprocess.Popen[bytes], said: IO[bytes], rate_hz: int, channels: int
+) -> Iterator[BedSamples]:
+    frame_bytes, done = 4 * channels, 0
+    while process.stdout is not None:
+        data = process.stdout.read(_PIECE_FRAMES * frame_bytes)
+        whole = len(data) // frame_bytes * frame_bytes
+        if not whole:
+            break
+        yield np.frombuffer(data[:whole], ">f4").astype(np.float32).reshape(-1, channels)
+        done += whole // frame_bytes
+    failed = process.wait() != 0
+    said.seek(0)
+    if failed or any(words in said.read() for words in _BROKEN_OFF):
+        at = _clock(done, rate_hz)
+        raise SoundError(f"{path.name} is damaged or breaks off after {at}; copy or export it anew")
+
+
+def _reason(said: IO[bytes]) -> str:
+    """The first line that ffmpeg said, without the part of ffmpeg that it comes from."""
+    said.seek(0)
+    lines = said.read(2000).decode(errors="replace").strip().splitlines()
+    return re.sub(r"^\[[^]]*] ", "", lines[0]).rstrip(".").lower() if lines else "no reason given"

@@ -1,0 +1,160 @@
+"""Files that follow each other, once or in a loop → one sound without a seam.
+
+Where one file gives way to the next, both are heard for a crossfade of equal power. With a tempo, one
+begins a whole number of beats after the other: every start is rounded from its exact time, so the beat
+is kept through any number of loops. A file that was cut to whole beats is joined end to start, as it was
+made for, without a crossfade.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import floor, isfinite
+
+import numpy as np
+
+from cuetrack.errors import SoundError
+from cuetrack.mix.bed_decoding import decoded_pieces
+from cuetrack.mix.bed_files import BedSamples, FileReader, MeasuredFile
+from cuetrack.mix.bed_player import SequencePlayer, Turn
+from cuetrack.sound.units import db_to_linear
+from cuetrack.timebase import Duration, Instant, duration_text, seconds_text
+from cuetrack.timeline.bed import FilesSource
+
+# How much shorter or longer than whole beats a file may be that was cut to them: rounding to frames at
+# the one end, what a lossy encoder appends at the other.
+_CUT_SHORT, _CUT_LONG = Fraction(1, 1000), Fraction(5, 1000)
+# A step at a join, or the end of the last file, is rounded off over this. Common practice, no source.
+_ROUNDED = Duration(Fraction(1, 100))
+# A loop up to this long is decoded once and kept: opening a file a thousand times takes its time.
+_KEPT = Duration(Fraction(20))
+_SHORTEST = Duration(Fraction(1, 10))
+
+
+@dataclass(frozen=True, slots=True)
+class _Join:
+    """How a file gives way to the next: that begins `hop` frames after it, and fades over `crossfade`."""
+
+    hop: Fraction
+    crossfade: int
+
+
+def frames_wanted(source: FilesSource, programme_frames: int, rate_hz: int) -> int:
+    """How much of a file can be heard in a programme: what has to be known of it, and no more."""
+    more = source.start.seconds + 2 * source.crossfade.seconds
+    return programme_frames + Instant(more).to_frame(rate_hz)
+
+
+class FilesSound:
+    """A `FilesSource` whose files have been measured, in its order.
+
+    Raises:
+        SoundError: a file is too short to be joined as the plan asks.
+    """
+
+    def __init__(
+        self, source: FilesSource, files: Sequence[MeasuredFile], rate_hz: int, channels: int
+    ) -> None:
+        self._source, self._files = source, tuple(files)
+        self._rate_hz, self._channels = rate_hz, channels
+        self._joins = [self._join(index) for index in range(len(files))]
+        self._kept: dict[int, BedSamples] = {}
+
+    def loudness_lufs(self) -> float:
+        """That of the loudest file, to which the others are brought."""
+        return max(file.loudness_lufs for file in self._files)
+
+    def played(self) -> SequencePlayer:
+        """From its beginning."""
+        return SequencePlayer(self._turns(), self._opened, self._frames(_ROUNDED), self._channels)
+
+    def _opened(self, turn: Turn) -> FileReader:
+        """A reader of a turn's file, from where it begins to be heard."""
+        return FileReader(self._pieces(turn.file), self._files[turn.file], self._from_frame(turn.file))
+
+    def _gain(self, index: int) -> float:
+        """What brings a file to the loudness of all."""
+        by_db = self.loudness_lufs() - self._files[index].loudness_lufs
+        return db_to_linear(by_db) if isfinite(by_db) else 1.0
+
+    def _pieces(self, index: int) -> Generator[BedSamples, None, None]:
+        if index not in self._kept:
+            pieces = decoded_pieces(self._files[index].path, self._rate_hz, self._channels)
+            if not self._source.loop or not self._is_short():
+                yield from pieces
+                return
+            self._kept[index] = np.concatenate(list(pieces))
+        yield self._kept[index]
+
+    def _is_short(self) -> bool:
+        """Whether all files together are short enough to be kept."""
+        frames = [file.frames for file in self._files if file.frames is not None]
+        return len(frames) == len(self._files) and sum(frames) <= self._frames(_KEPT)
+
+    def _frames(self, length: Duration) -> int:
+        return Instant(length.seconds).to_frame(self._rate_hz)
+
+    def _from_frame(self, index: int) -> int:
+        return self._frames(self._source.start) if index == 0 else 0
+
+    def _join(self, index: int) -> _Join | None:
+        """None where nothing follows within the programme, or nothing at all: a file that is played out."""
+        file, source = self._files[index], self._source
+        if file.frames is None:
+            return None
+        usable = file.frames - self._from_frame(index)
+        if usable <= 0:
+            start = duration_text(source.start)
+            raise SoundError(f"{file.path.name} ends before `start: {start}`; begin earlier")
+        if not source.loop and index == len(self._files) - 1:
+            return None
+        beat = None if source.bpm is None else 60 * self._rate_hz / source.bpm
+        cut = beat and _whole_beats(usable, beat, self._rate_hz)
+        if cut:
+            return _Join(cut, 0)
+        crossfade = self._frames(source.crossfade)
+        hop = Fraction(usable - crossfade)
+        if beat is not None:
+            hop = floor(hop / beat) * beat
+        if hop < max(crossfade, self._frames(_SHORTEST)):
+            raise SoundError(self._too_short(file, usable, beat))
+        return _Join(hop, crossfade)
+
+    def _too_short(self, file: MeasuredFile, usable: int, beat: Fraction | None) -> str:
+        least = max(self._frames(_SHORTEST), beat or 0)
+        lasts, needs = (seconds_text(Fraction(frames) / self._rate_hz) for frames in (usable, least))
+        if usable < least:
+            return f"{file.path.name} lasts {lasts}, and it takes {needs} to join it; name a longer file"
+        crossfade = f"its crossfade of {duration_text(self._source.crossfade)}"
+        room = "at most half of that" if beat is None else "so that whole beats as long are left"
+        hint = f"write a shorter `crossfade:`, {room}"
+        return f"{file.path.name} lasts {lasts}, too little for {crossfade}; {hint}"
+
+    def _turns(self) -> Iterator[Turn]:
+        """One file after the other; without end if it is a loop.
+
+        Frames count from the anchor's frame, positions from its exact time: they are rounded once.
+        """
+        exact = self._source.anchor.seconds * self._rate_hz
+        start = exact - self._source.anchor.to_frame(self._rate_hz)
+        fade_in = 0
+        while True:
+            for index, (file, join) in enumerate(zip(self._files, self._joins, strict=True)):
+                begin = Instant(start).to_frame(1)
+                if join is None:
+                    end = None if file.frames is None else begin + file.frames - self._from_frame(index)
+                    yield Turn(index, self._gain(index), begin, end, fade_in, self._frames(_ROUNDED))
+                    return
+                start += join.hop
+                end = Instant(start).to_frame(1) + join.crossfade
+                yield Turn(index, self._gain(index), begin, end, fade_in, join.crossfade)
+                fade_in = join.crossfade
+
+
+def _whole_beats(usable: int, beat: Fraction, rate_hz: int) -> Fraction | None:
+    """The beats that a file was cut to, in frames; None if it was not."""
+    beats = floor(usable / beat + Fraction(1, 2))
+    over = usable - beats * beat
+    return beats * beat if beats and -_CUT_SHORT * rate_hz <= over <= _CUT_LONG * rate_hz else None
