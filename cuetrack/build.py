@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from math import inf
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,7 +26,7 @@ from cuetrack.speech.length import SpokenLength
 from cuetrack.speech.phrases.language import Style
 from cuetrack.speech.phrases.wording import LANGUAGES
 from cuetrack.speech.speaker import Estimator, Manner, Speaker
-from cuetrack.speech.voices import Voice, find_voice, is_path, voice_names
+from cuetrack.speech.voices import Voice, find_voice, is_path, refuse_language, voice_names
 from cuetrack.timebase import Duration, Instant, duration_text
 from cuetrack.timeline.bed import FilesSource
 from cuetrack.timeline.compile import Timeline, compiled
@@ -35,6 +36,7 @@ from cuetrack.timeline.totals import Totals, totals_by_part, totals_of
 
 if TYPE_CHECKING:
     from cuetrack.build_mixes import Balanced
+    from cuetrack.mix.audible import Heard
     from cuetrack.mix.blocks import Samples
     from cuetrack.mix.mastering import Loudness
     from cuetrack.writers.formats import Quality
@@ -62,12 +64,17 @@ class Compiled:
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """What a plan comes to; `tightest` is empty where no speech was measured."""
+    """What a plan comes to; `tightest` is empty where no speech was measured, `heard` where no sound was.
+
+    `heard` are the cues of the class mix that have a bed under them, `loudness` is that of the mix.
+    """
 
     session: str
     parts: tuple[Totals, ...]
     whole: Totals
     tightest: tuple[Fit, ...]
+    heard: tuple[Heard, ...]
+    loudness: Loudness | None
     warnings: tuple[Diagnostic, ...]
 
 
@@ -167,28 +174,62 @@ def _refuse_unspeakable(known: Compiled) -> None:
 
 
 def check(
-    plan: Path, *, level: str | None = None, with_voice: bool = False, progress: Progress | None = None
+    plan: Path,
+    *,
+    level: str | None = None,
+    with_voice: bool = False,
+    with_sound: bool = False,
+    voice: str | None = None,
+    allow_outside: bool = False,
+    progress: Progress | None = None,
 ) -> Checked:
     """The totals of a plan and everything that can be found in it.
 
     Without a voice the lengths of phrases are estimated; with it they are measured, and the tightest
-    fits are told.
+    fits are told. With sound, which takes a voice, the class mix is measured as it would be rendered.
+    `voice` is that voice, or whose lengths are estimated; the plan's own if None.
 
     Raises:
         PlanError: with every mistake in the plan; with a voice also for what does not fit.
         SpeechError: the voice cannot speak.
     """
-    known = compile_plan(plan, level=level)
-    phases, notes = known.timeline.phases, list[Diagnostic]()
-    if with_voice:
-        speaker = _speaker(known, DEFAULT_RATE_HZ, notes, progress or _silent)
+    known = compile_plan(plan, level=level, voice=voice, allow_outside=allow_outside)
+    phases, notes, tell = known.timeline.phases, list[Diagnostic](), progress or _silent
+    heard: tuple[Heard, ...] = ()
+    loudness = None
+    if with_sound:
+        arrangement, sounds = sounded(known, DEFAULT_RATE_HZ, notes, tell)
+        heard, loudness = _class_mix(known, arrangement, sounds, notes, tell)
+    elif with_voice:
+        speaker = _speaker(known, DEFAULT_RATE_HZ, notes, tell)
         arrangement = _arranged(known, speaker.length, DEFAULT_RATE_HZ)
     else:
         arrangement = likely_arrangement(known, DEFAULT_RATE_HZ)
     warnings = (*known.warnings, *arrangement.warnings, *notes)
     name = known.timeline.session.session
-    fits = tightest_fits(arrangement) if with_voice else ()
-    return Checked(name, totals_by_part(phases), totals_of(name, phases), fits, warnings)
+    fits = tightest_fits(arrangement) if with_voice or with_sound else ()
+    totals = totals_of(name, phases)
+    return Checked(name, totals_by_part(phases), totals, fits, heard, loudness, warnings)
+
+
+def _class_mix(
+    known: Compiled,
+    arrangement: Arrangement,
+    sounds: Mapping[str, Samples],
+    notes: list[Diagnostic],
+    tell: Progress,
+) -> tuple[tuple[Heard, ...], Loudness]:
+    """How the cues of the class mix are heard over its bed, and how loud it is."""
+    from cuetrack.mix.mastering import measured
+
+    (one,) = balanced_mixes(known, arrangement, sounds, ("class",), 2)
+    notes += one.notes
+    loudness = measured(
+        one.programme,
+        float(one.mix.loudness_lufs),
+        lambda done: tell("measuring the loudness", done, arrangement.frames),
+    )
+    return tuple(heard for heard in one.heard if heard.over_bed_db != inf), loudness
 
 
 def _silent(stage: str, done: int, of: int) -> None:
@@ -391,21 +432,36 @@ def _language(session: Session) -> str:
 
 def _voice(session: Session, override: str | None, language: str, beside: Path) -> tuple[Voice, str | None]:
     """Who speaks, and a note about it; a path in the plan starts from the plan's folder, `beside`."""
-    text = override or session.voice
-    if text is None:
-        return default_voice(language)
-    names = voice_names()
-    if override is not None and (is_path(text) or text in names):
-        return find_voice(text, Path()), None
-    if is_path(text) or text in names:
-        try:
-            return find_voice(text, beside), None
-        except SpeechError as error:
-            raise type(error)(f"{session.place_of('voice')}: {error}") from None
-    message, hint = f"there is no voice {text!r}", did_you_mean(text, names)
     if override is not None:
-        raise UsageError(f"{message}; {hint}")
-    raise PlanError([Diagnostic("error", message, session.place_of("voice"), hint)])
+        return _voice_of_call(override, language), None
+    if session.voice is None:
+        return default_voice(language)
+    text, place, names = session.voice, session.place_of("voice"), voice_names()
+    if not is_path(text) and text not in names:
+        hint = did_you_mean(text, names)
+        raise PlanError([Diagnostic("error", f"there is no voice {text!r}", place, hint)])
+    try:
+        voice = find_voice(text, beside)
+    except SpeechError as error:
+        raise type(error)(f"{place}: {error}") from None
+    try:
+        refuse_language(voice, language)
+    except SpeechError as error:
+        raise PlanError([Diagnostic("error", str(error), place)]) from None
+    return voice, None
+
+
+def _voice_of_call(text: str, language: str) -> Voice:
+    """The voice that speaks instead of the plan's own; a path starts from the working folder."""
+    names = voice_names()
+    if not is_path(text) and text not in names:
+        raise UsageError(f"there is no voice {text!r}; {did_you_mean(text, names)}")
+    voice = find_voice(text)
+    try:
+        refuse_language(voice, language)
+    except SpeechError as error:
+        raise UsageError(f"{error}; the language is the plan's") from None
+    return voice
 
 
 def _unkept_promises(timeline: Timeline) -> Iterator[Diagnostic]:

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from cuetrack.build import DEFAULT_LANGUAGE, DEFAULT_RATE_HZ, Compiled, Progress, compile_plan, text_of
+from cuetrack.build import DEFAULT_LANGUAGE, DEFAULT_RATE_HZ, Compiled, compile_plan, text_of
 from cuetrack.speech.clip_names import file_names_for
-from cuetrack.speech.installed import installed_voice, missing_for
+from cuetrack.speech.installed import FALLBACK, installed_voice, missing_for
+from cuetrack.speech.phrases.language import Style
 from cuetrack.speech.speaker import Manner, Speaker
 from cuetrack.speech.voices import Voice, load_voice, voice_names
 from cuetrack.timeline.cues import CountWord, Wordless
@@ -19,11 +20,15 @@ _COUNT_ROOM_SECONDS = Fraction(9, 10)
 
 @dataclass(frozen=True, slots=True)
 class ScriptLine:
-    """One phrase to be recorded, under which file name, and how long it may last (None: any length)."""
+    """One phrase to be recorded, under which file name, and how long it may last (None: any length).
+
+    A `spare` is a terse wording that is said only where the usual one does not fit.
+    """
 
     text: str
     file: str
     room_seconds: Fraction | None
+    spare: bool
 
 
 def listed_voices() -> tuple[tuple[Voice, str | None], ...]:
@@ -31,8 +36,16 @@ def listed_voices() -> tuple[tuple[Voice, str | None], ...]:
     return tuple((voice, missing_for(voice)) for voice in map(load_voice, voice_names()))
 
 
-def audition(name: str, target: Path, *, text: str | None = None, progress: Progress | None = None) -> Path:
-    """Writes the voice's sentence of audition, or `text`, to `target`.
+@dataclass(frozen=True, slots=True)
+class Audition:
+    """The file that was written, and what is to be told about it."""
+
+    file: Path
+    notes: tuple[str, ...]
+
+
+def audition(name: str, target: Path | None = None, *, text: str | None = None) -> Audition:
+    """Writes the voice's sentence of audition, or `text`, to `target`, or to a file named after the voice.
 
     Raises:
         SpeechError, VoiceMissingError: there is no such voice here.
@@ -44,11 +57,13 @@ def audition(name: str, target: Path, *, text: str | None = None, progress: Prog
     from cuetrack.writers.formats import format_of, programme_rate_hz
     from cuetrack.writers.tags import Tags
 
+    voice = installed_voice(name)
+    target = target or Path(f"{voice.name}.wav")
     audio_format = format_of(target)
     rate_hz = programme_rate_hz(audio_format, DEFAULT_RATE_HZ)
-    voice = installed_voice(name)
     language = DEFAULT_LANGUAGE if voice.speaks(DEFAULT_LANGUAGE) else voice.languages[0]
-    speaker = Speaker(Manner(voice, language, "full", {}), rate_hz, ClipCache(), warn=lambda _: None)
+    cache, notes = ClipCache(), list[str]()
+    speaker = Speaker(Manner(voice, language, "full", {}), rate_hz, cache, notes.append)
     samples = speaker.clip(text or voice.audition).samples
     with atomic_files(target) as (path,):
         write_audio(
@@ -60,25 +75,34 @@ def audition(name: str, target: Path, *, text: str | None = None, progress: Prog
             audio_format=audio_format,
             tags=Tags(f"Voice {voice.name}"),
         )
-    return target
+    return Audition(target, (*notes, cache.warning) if cache.warning else tuple(notes))
 
 
 def script(plan: Path, *, level: str | None = None) -> tuple[ScriptLine, ...]:
-    """Every phrase that a coach has to record for `plan`, in the order of first use.
+    """Every phrase that a coach has to record for `plan`, in the order of first use, then the spare ones.
 
     Raises:
         PlanError: with every mistake in the plan.
     """
-    rooms = _rooms(compile_plan(plan, level=level))
-    names = file_names_for(rooms)
-    return tuple(ScriptLine(text, names[text], room) for text, room in rooms.items())
+    # The words are the same whoever speaks them; the plan's own voice may not be recorded yet.
+    known = compile_plan(plan, level=level, voice=FALLBACK)
+    rooms = _rooms(known)
+    spares = {text: room for text, room in _rooms(known, "terse").items() if text not in rooms}
+    names = file_names_for([*rooms, *spares])
+    return tuple(
+        ScriptLine(text, names[text], room, spare)
+        for phrases, spare in ((rooms, False), (spares, True))
+        for text, room in phrases.items()
+    )
 
 
-def _rooms(known: Compiled) -> dict[str, Fraction | None]:
-    """By text, the seconds that its narrowest place has."""
+def _rooms(known: Compiled, style: Style | None = None) -> dict[str, Fraction | None]:
+    """By text, the seconds that its narrowest place has; in `style`, of what may be said so for want of room."""
     rooms: dict[str, Fraction | None] = {}
     for cue in known.timeline.cues:
-        if isinstance(cue, Wordless) or not (text := text_of(known, cue.phrase)):
+        if isinstance(cue, Wordless) or (style and (isinstance(cue, CountWord) or cue.gives_way)):
+            continue
+        if not (text := text_of(known, cue.phrase, style)):
             continue
         if isinstance(cue, CountWord):
             room = _COUNT_ROOM_SECONDS if cue.phrase.key == "number" else None

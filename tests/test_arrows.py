@@ -30,14 +30,19 @@ ARROWS = {
     "timebase": ("errors",),
     "document": ("errors",),
     "sound": ("timebase", "errors"),
-    "plan": ("document", "sound.tone_table", "timebase", "errors"),
-    "timeline": ("plan", "document.model", "sound.tone_table", "timebase", "errors"),
+    "plan": ("document", "sound.tone_table", "sound.pulse_moods", "timebase", "errors"),
+    "timeline": (
+        *("plan", "document.model", "sound.tone_table", "sound.pulse_moods"),
+        *("timebase", "errors"),
+    ),
     "speech": ("document", "sound", "timebase", "errors"),
     "conform": ("timeline", "speech.length", "sound.tone_table", "timebase", "errors"),
-    "mix": ("conform", "sound", "timebase", "errors"),
-    "writers": ("mix", "conform", "timeline", "timebase", "errors"),
+    # Of a timeline a mix needs to know where music plays, and which kinds of cue belong in it.
+    "mix": ("conform", "timeline.bed", "timeline.cues", "sound", "timebase", "errors"),
+    "writers": ("mix", "conform", "timeline", "sound.ffmpeg", "timebase", "errors"),
+    "build_mixes": ("writers", "mix", "conform", "timeline", "sound", "timebase", "errors"),
     "build": (
-        *("writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
+        *("build_mixes", "writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
         *("timebase", "errors"),
     ),
     "build_voices": (
@@ -45,7 +50,7 @@ ARROWS = {
         *("timebase", "errors"),
     ),
     "cli": (
-        *("build", "build_voices"),
+        *("build", "build_mixes", "build_voices"),
         *("writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
         *("timebase", "errors"),
     ),
@@ -139,6 +144,8 @@ def test_no_import_goes_against_the_arrows(path: Path) -> None:
         ),
         ("import_module('cuetrack.writers.audio')", ["writers.audio"]),
         ("from cuetrack.sound.tone_table import TONES", []),
+        ("from cuetrack.sound.pulse_moods import MOODS", []),
+        ("from cuetrack.sound.pulse import Pulse", ["sound.pulse.Pulse"]),
         ("from cuetrack.sound.tones import tone_samples", ["sound.tones.tone_samples"]),
         ("from cuetrack.sound import tones", ["sound.tones"]),
         ("from cuetrack.document.model import Node", []),
@@ -167,7 +174,10 @@ def test_rooms_import_nothing_when_they_are_entered(path: Path) -> None:
         assert imports == []
 
 
-HEAVY = {"numpy", "scipy", "soundfile", "soxr", "pyttsx3", "espeakng_loader", "mutagen", "matplotlib"}
+HEAVY = {
+    *("numpy", "scipy", "soundfile", "soxr", "pydub", "imageio_ffmpeg"),
+    *("pyttsx3", "espeakng_loader", "mutagen", "matplotlib"),
+}
 
 _RUN = """
 import sys

@@ -91,7 +91,7 @@ def test_lossless_tones_begin_on_their_frames_and_rests_are_zeros(
 
 @pytest.mark.parametrize(
     ("ending", "rate_hz"),
-    [(ending, rate) for ending in ("mp3", "ogg", "opus") for rate in RATES_HZ],
+    [(ending, rate) for ending in ("mp3", "m4a", "ogg", "opus") for rate in RATES_HZ],
 )
 def test_lossy_tones_decode_to_their_frames(tmp_path: Path, ending: str, rate_hz: int) -> None:
     assert_found_in_place(tmp_path, ending, rate_hz, late=False)
@@ -100,7 +100,7 @@ def test_lossy_tones_decode_to_their_frames(tmp_path: Path, ending: str, rate_hz
 # A lossy file of two hours takes up to a minute to make.
 @pytest.mark.parametrize(
     ("ending", "rate_hz"),
-    [*((ending, rate) for ending in ("mp3", "ogg") for rate in RATES_HZ), ("opus", OPUS_RATE_HZ)],
+    [*((ending, rate) for ending in ("mp3", "m4a", "ogg") for rate in RATES_HZ), ("opus", OPUS_RATE_HZ)],
 )
 def test_lossy_tones_decode_to_their_frames_in_the_third_hour(
     tmp_path: Path, ending: str, rate_hz: int

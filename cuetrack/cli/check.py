@@ -7,37 +7,69 @@ from pathlib import Path
 import click
 
 from cuetrack import build
-from cuetrack.cli.options import json_option, level_option, plan_argument
+from cuetrack.cli.options import allow_outside_option, json_option, level_option
 from cuetrack.cli.output import (
     diagnostic_values,
     errors_as_json,
     length_text,
+    loudness_text,
     print_diagnostics,
     print_json,
     print_table,
 )
 from cuetrack.cli.progress import progress_bar
-from cuetrack.timebase import Duration, clock_text
+from cuetrack.speech.voices import voice_names
+from cuetrack.timebase import Duration, Instant, clock_text, frame_seconds
 from cuetrack.timeline.totals import Totals
+from cuetrack.writers.timeline_json import loudness_values
+
+# The value of `--voice` where no name follows it; no voice can be called so.
+_PLANS_OWN = ""
 
 
 @click.command()
-@plan_argument
+@click.argument("plan", type=click.Path(path_type=Path), required=False)
 @level_option
-@click.option("--voice", "with_voice", is_flag=True, help="Measure real speech and show the tightest fits.")
+@click.option(
+    "--voice",
+    is_flag=False,
+    flag_value=_PLANS_OWN,
+    metavar="[NAME]",
+    help="Measure real speech and show the tightest fits: the plan's voice, or the one called NAME.",
+)
+@click.option(
+    "--sound", "with_sound", is_flag=True, help="Make the class mix and show how each cue is heard in it."
+)
+@allow_outside_option
 @json_option
-def check(plan: Path, level: str | None, with_voice: bool, as_json: bool) -> None:
+def check(
+    plan: Path | None,
+    level: str | None,
+    voice: str | None,
+    with_sound: bool,
+    allow_outside: bool,
+    as_json: bool,
+) -> None:
     """Find every mistake in PLAN and show its totals.
 
-    Unless you say --voice, no speech is made and its length is estimated: what might not fit is a
-    warning.
+    Unless you say --voice or --sound, no speech is made and its length is estimated: what might not fit
+    is a warning.
 
     \b
     Example:
       cuetrack check session.yaml
     """
+    plan, voice = _plan_and_voice(plan, voice)
     with errors_as_json(as_json), progress_bar() as progress:
-        checked = build.check(plan, level=level, with_voice=with_voice, progress=progress)
+        checked = build.check(
+            plan,
+            level=level,
+            with_voice=voice is not None,
+            with_sound=with_sound,
+            voice=voice if voice != _PLANS_OWN else None,
+            allow_outside=allow_outside,
+            progress=progress,
+        )
     if as_json:
         print_json(_values(checked))
         return
@@ -45,7 +77,49 @@ def check(plan: Path, level: str | None, with_voice: bool, as_json: bool) -> Non
     for fit in checked.tightest:
         spare, lasts = float(fit.spare_seconds), float(fit.seconds)
         click.echo(f"{clock_text(fit.start, 1)}  {spare:.1f} s to spare after {lasts:.1f} s: “{fit.text}”")
+    if checked.loudness is not None:
+        _print_heard(checked)
     print_diagnostics(checked.warnings)
+
+
+def _plan_and_voice(plan: Path | None, voice: str | None) -> tuple[Path, str | None]:
+    """The plan and the value of `--voice`: in `--voice PLAN` the word that follows is no voice but the plan.
+
+    Raises:
+        click.UsageError: there is no plan.
+    """
+    if plan is not None:
+        return plan, voice
+    if not voice or voice in voice_names() or Path(voice).is_dir():
+        named = f" (--voice takes {voice!r} for the voice)" if voice else ""
+        raise click.UsageError(f"Missing argument 'PLAN'{named}.")
+    return Path(voice), _PLANS_OWN
+
+
+def _print_heard(checked: build.Checked) -> None:
+    """The loudness of the mix, and each cue over its bed, the least audible first."""
+    from rich.table import Table
+    from rich.text import Text
+
+    loudness = checked.loudness
+    if loudness is not None:
+        before, after = loudness_text(loudness.integrated_lufs), loudness_text(loudness.mastered_lufs)
+        click.echo(f"\nclass mix: {before}, mastered by {loudness.gain_db:+.1f} dB to {after}")
+    if not checked.heard:
+        click.echo("no cue has music under it")
+        return
+    table = Table(box=None, pad_edge=False)
+    for heading in ("clock", "over the music", "rule", "music lowered"):
+        table.add_column(heading, justify="right")
+    table.add_column("cue")
+    for heard in sorted(checked.heard, key=lambda heard: heard.over_bed_db - heard.rule_db):
+        placed, unit = heard.placed, "LU" if heard.placed.text is not None else "dB"
+        at = Instant(frame_seconds(placed.start_frame, build.DEFAULT_RATE_HZ))
+        lowered = f"{heard.bed_lowered_db:.1f} dB" if heard.bed_lowered_db else ""
+        said = f"“{placed.text}”" if placed.text is not None else f"♪ {placed.tone}"
+        figures = (f"{heard.over_bed_db:.1f} {unit}", f"{heard.rule_db:g} {unit}", lowered)
+        table.add_row(clock_text(at, 1), *figures, Text(said))
+    print_table(table)
 
 
 def _print_totals(checked: build.Checked) -> None:
@@ -77,6 +151,18 @@ def _values(checked: build.Checked) -> dict[str, object]:
                 "spare_seconds": float(fit.spare_seconds),
             }
             for fit in checked.tightest
+        ],
+        **(loudness_values(checked.loudness) if checked.loudness else {}),
+        "heard": [
+            {
+                "text": heard.placed.text,
+                "name": heard.placed.tone,
+                "start_seconds": heard.placed.start_frame / build.DEFAULT_RATE_HZ,
+                "over_bed_db": round(heard.over_bed_db, 1),
+                "rule_db": heard.rule_db,
+                "bed_lowered_db": round(heard.bed_lowered_db, 1),
+            }
+            for heard in checked.heard
         ],
         "diagnostics": diagnostic_values(checked.warnings),
     }

@@ -8,8 +8,8 @@ import click
 
 from cuetrack import build_voices
 from cuetrack.cli.options import json_option, level_option, plan_argument
-from cuetrack.cli.output import errors_as_json, print_json, print_table
-from cuetrack.errors import ExitCode
+from cuetrack.cli.output import errors_as_json, print_diagnostics, print_json, print_table
+from cuetrack.errors import Diagnostic, ExitCode
 from cuetrack.timebase import seconds_text
 
 _folder_argument = click.argument("folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
@@ -70,8 +70,8 @@ def _list(as_json: bool) -> None:
 
 @voices.command()
 @click.argument("name")
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="The file; NAME.wav if not given.")
-@click.option("--say", "text", help="Say this instead of the voice's own sentence.")
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="The file; the voice's name with .wav if not given.")
+@click.option("--say", "text", help="Say this, and not the voice's own sentence; a phrase that was recorded.")
 def hear(name: str, output: Path | None, text: str | None) -> None:
     """Write an audition of the voice NAME (or the path of one).
 
@@ -79,8 +79,9 @@ def hear(name: str, output: Path | None, text: str | None) -> None:
     Example:
       cuetrack voices hear clear --say "Next: band row, left side."
     """
-    target = output or Path(f"{Path(name).stem}.wav")
-    click.echo(build_voices.audition(name, target, text=text))
+    heard = build_voices.audition(name, output, text=text)
+    print_diagnostics([Diagnostic("warning", note) for note in heard.notes])
+    click.echo(heard.file)
 
 
 @voices.command()
@@ -89,6 +90,8 @@ def hear(name: str, output: Path | None, text: str | None) -> None:
 @json_option
 def script(plan: Path, level: str | None, as_json: bool) -> None:
     """List every phrase to record for PLAN, with its file name and the time it has.
+
+    Last come shorter wordings, which are said only where the usual ones do not fit.
 
     \b
     Example:
@@ -103,14 +106,16 @@ def script(plan: Path, level: str | None, as_json: bool) -> None:
                     "text": line.text,
                     "file": line.file,
                     "room_seconds": None if line.room_seconds is None else float(line.room_seconds),
+                    "spare": line.spare,
                 }
                 for line in lines
             ]
         )
         return
     for line in lines:
-        room = "" if line.room_seconds is None else f"  (at most {seconds_text(line.room_seconds)})"
-        click.echo(f"{line.file}: {line.text}{room}")
+        room = [] if line.room_seconds is None else [f"at most {seconds_text(line.room_seconds)}"]
+        limits = ", ".join([*room, *(["only if the usual wording does not fit"] if line.spare else [])])
+        click.echo(f"{line.file}: {line.text}" + (f"  ({limits})" if limits else ""))
 
 
 @voices.command("check")
@@ -121,7 +126,8 @@ def script(plan: Path, level: str | None, as_json: bool) -> None:
 def check_folder(folder: Path, plan: Path, level: str | None, as_json: bool) -> int:
     """Find what is wrong with the clips in FOLDER for a plan.
 
-    Missing clips, clips too long for their place, clipped, noisy, or uneven in level.
+    Missing clips, clips too long for their place, clipped, noisy, or uneven in level. A shorter wording
+    for want of room may be missing: the check passes, and another voice says it if it is needed.
 
     \b
     Example:
@@ -130,20 +136,23 @@ def check_folder(folder: Path, plan: Path, level: str | None, as_json: bool) -> 
     from cuetrack.speech.recordings import recording_report
 
     with errors_as_json(as_json):
-        rooms = {line.text: line.room_seconds for line in build_voices.script(plan, level=level)}
-        found = recording_report(folder, rooms)
+        lines = build_voices.script(plan, level=level)
+        rooms = {line.text: line.room_seconds for line in lines if not line.spare}
+        spares = {line.text: line.room_seconds for line in lines if line.spare}
+        found = recording_report(folder, rooms, spares)
+    passed = all(finding.fault == "no spare" for finding in found)
     if as_json:
         values = [{name: getattr(finding, name) for name in finding.__slots__} for finding in found]
-        print_json({"passed": not found, "findings": values})
+        print_json({"passed": passed, "findings": values})
     else:
         for finding in found:
             click.echo(f"{finding.fault}: {finding.message}" + _record_as(finding.fault, finding.file))
-        click.echo(f"{len(rooms)} phrases, {len(found)} findings")
-    return ExitCode.ERRORS if found else ExitCode.DONE
+        click.echo(f"{len(rooms)} phrases and {len(spares)} spare ones, {len(found)} findings")
+    return ExitCode.DONE if passed else ExitCode.ERRORS
 
 
 def _record_as(fault: str, file: str) -> str:
-    return f"; record it as {file}" if fault == "missing" else ""
+    return f"; record it as {file}" if fault in {"missing", "no spare"} else ""
 
 
 @voices.command("import")
@@ -177,10 +186,13 @@ def cache(clear: bool) -> None:
     Example:
       cuetrack voices cache --clear
     """
-    from cuetrack.speech.cache import ClipCache
+    from cuetrack.speech.cache import BYTES_PER_MB, ClipCache
 
     kept = ClipCache()
     if clear:
         click.echo(f"{kept.clear()} clips removed")
-    folder, clips, size_bytes = kept.summary()
-    click.echo(f"{folder}: {clips} clips, {size_bytes / 1_000_000:.1f} MB")
+    if kept.warning:
+        print_diagnostics([Diagnostic("warning", kept.warning)])
+    folder, clips, size_bytes, limit_bytes = kept.summary()
+    size_mb, limit_mb = size_bytes / BYTES_PER_MB, limit_bytes / BYTES_PER_MB
+    click.echo(f"{folder}: {clips} clips, {size_mb:.1f} MB of at most {limit_mb:g} MB")

@@ -68,6 +68,8 @@ def _type_message(kind: str, context: Any, name: str, found: str) -> tuple[str, 
     """Message and hint for a value of the wrong kind or size."""
     if kind == "not_a_mapping":
         return f"{name} has to be `key: value` lines, found {found}", f"write it like {context['example']}"
+    if kind == "dict_type":
+        return f"{name} has to be `key: value` lines, found {found}", "write it like `{key: value}`"
     if kind in _NOT_A_LIST:
         like = "; or write it like [{slow: 20s}, {steady: 20s}]" if name == "'stages'" else ""
         return (
@@ -91,18 +93,22 @@ def _type_message(kind: str, context: Any, name: str, found: str) -> tuple[str, 
 def _place_at(location: Iterable[str | int], root: Located) -> tuple[Place, str]:
     """The place that pydantic's location leads to, and the name of what stands there.
 
-    Names of union members in the location match no key and are passed over.
+    Names of union members in the location match no key and are passed over; behind a key that is itself
+    at fault stands "[key]".
     """
     value: object = root.value
     place, name = root.place, "the document"
+    key_place = place
     if isinstance(value, LocatedMap):
         place = value.place
     for step in location:
         if isinstance(value, LocatedMap) and step in value:
             key = str(step)
-            place, value = value.value_places[key], value[key]
+            key_place, place, value = value.key_places[key], value.value_places[key], value[key]
             name = repr(key)
         elif isinstance(value, LocatedList) and isinstance(step, int) and step < len(value):
             place, value = value.item_places[step], value[step]
             name = f"item {step + 1} of {name}"
+        elif step == "[key]":
+            place = key_place
     return place, name

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
+from itertools import zip_longest
 from math import isfinite
 from typing import Protocol
 
@@ -69,7 +70,7 @@ def bed_blocks(
         SoundError: a file changed since it was measured.
     """
     to_come = _in_frames(spans, sounds, rate_hz)
-    playing = {span.source: sounds[span.source].played() for span in spans}
+    playing = {source: sounds[source].played() for source in dict.fromkeys(span.source for span in spans)}
     try:
         for start in range(0, frames, block_frames):
             end = min(start + block_frames, frames)
@@ -101,10 +102,12 @@ def _block(
 def _in_frames(
     spans: Sequence[BedSpan], sounds: Mapping[PulseSource | FilesSource, BedSound], rate_hz: int
 ) -> list[_Span]:
-    levels_db = {span.source: _level_db(sounds[span.source]) for span in spans}
+    sources = dict.fromkeys(span.source for span in spans)
+    levels_db = {source: _level_db(sounds[source]) for source in sources}
     return [
         _Span(span, after, levels_db[span.source], rate_hz)
-        for span, after in zip(spans, (*spans[1:], None), strict=True)
+        for span, after in zip_longest(spans, spans[1:])
+        if span is not None
     ]
 
 

@@ -13,6 +13,7 @@ import tempfile
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from io import SEEK_SET, FileIO
 from pathlib import Path
 from typing import IO
 
@@ -32,7 +33,7 @@ LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 384_000
 _PIECE_FRAMES = 65_536
 # In libsndfile's log: a chunk that says it is longer than the rest of the file, an Ogg page cut off.
 _SHORT_CHUNK = re.compile(r"(?:RIFF|RIFX|RF64|FORM|data|SSND|riff) *: (\d+) \(should be (\d+)\)")
-_CUT_PAGE = "Ogg: Junk after the last page"
+_CUT_PAGE = "Junk after the last page"
 # What writes to a pipe cannot know its length, and writes a number near one of these.
 _UNKNOWN_LENGTHS, _NEAR = (0, 2**31, 2**32), 2**16
 # ffmpeg's words for a file that breaks off, which is no error to it.
@@ -43,7 +44,7 @@ _AU_HEADER = struct.Struct(">4s5I")
 
 @dataclass(frozen=True, slots=True)
 class _Decoded:
-    """A file's own samples, piece after piece, shape (frames, channels), and what each channel is."""
+    """A file's own samples, piece after piece, shape (frames, channels); Ogg orders channels its own way."""
 
     rate_hz: int
     channels: int
@@ -132,12 +133,22 @@ def _resampled(pieces: Iterator[BedSamples], from_hz: int, to_hz: int, channels:
         yield rest
 
 
+class _Unnamed(FileIO):
+    """A file known by its number: by a name's ending libsndfile takes a text for MP3 or for raw samples."""
+
+    def seek(self, offset: int, whence: int = SEEK_SET, /) -> int:
+        """The new position; the old one where a damaged file leads to one that cannot be."""
+        try:
+            return super().seek(offset, whence)
+        except (OSError, OverflowError, ValueError):  # nobody could catch it beyond libsndfile
+            return self.tell()
+
+
 @contextmanager
 def _through_libsndfile(path: Path) -> Iterator[_Decoded]:
-    # An open file has no name, by which libsndfile would take a text for MP3 or raw samples.
-    with path.open("rb") as opened:
+    with path.open("rb") as named, _Unnamed(named.fileno(), closefd=False) as unnamed:
         try:
-            file = soundfile.SoundFile(opened)
+            file = soundfile.SoundFile(unnamed)
         except soundfile.LibsndfileError as error:
             reason = str(error.error_string).rstrip(".").lower()
             raise SoundError(f"{path.name} cannot be read as sound: {reason}; name a sound file") from None
@@ -218,7 +229,8 @@ def _ffmpeg_pieces(
         done += whole // frame_bytes
     failed = process.wait() != 0
     said.seek(0)
-    if failed or any(words in said.read() for words in _BROKEN_OFF):
+    log = said.read()
+    if failed or any(words in log for words in _BROKEN_OFF):
         at = _clock(done, rate_hz)
         raise SoundError(f"{path.name} is damaged or breaks off after {at}; copy or export it anew")
 

@@ -46,14 +46,15 @@ def measured_file(
     """
     meter = LoudnessMeter(rate_hz, [2.0 / channels] * channels)
     total, sums = 0, np.zeros(channels)
-    roughly: BedSamples | None = None
+    roughly: NDArray[np.float32] | None = None
     pieces = decoded_pieces(path, rate_hz, channels)
     for piece in pieces:
         if roughly is None:
             # The meter would take an offset that sets in at once for a blow.
-            roughly = piece.mean(axis=0, dtype=np.float64).astype(np.float32)
-        meter.add(piece[max(0, from_frame - total) :] - roughly)
-        sums += piece.sum(axis=0, dtype=np.float64)
+            roughly = np.array(_offset(_sums(piece) / len(piece)), np.float32)
+        heard = piece[max(0, from_frame - total) : most_frames - total]
+        meter.add(heard - roughly if roughly.any() else heard)
+        sums += _sums(piece)
         total += len(piece)
         if total > most_frames:
             break
@@ -62,6 +63,11 @@ def measured_file(
         raise SoundError(f"{path.name} holds no sound; name another file")
     whole = None if total > most_frames else total
     return MeasuredFile(path, whole, meter.integrated_lufs(), _offset(sums / total))
+
+
+def _sums(piece: BedSamples) -> NDArray[np.float64]:
+    """Each channel's sum; along a column numpy is many times faster than over rows."""
+    return np.array([column.sum(dtype=np.float64) for column in piece.T])
 
 
 def _offset(means: NDArray[np.float64]) -> tuple[float, ...]:
@@ -96,9 +102,11 @@ class FileReader:
         filled = 0
         while filled < frames and (len(self._rest) or self._fill()):
             taken = min(frames - filled, len(self._rest))
-            np.subtract(self._take(taken), self._offset, out=made[filled : filled + taken])
+            made[filled : filled + taken] = self._take(taken)
             filled += taken
-        made[filled:] = self._last - self._offset
+        made[filled:] = self._last
+        if self._offset.any():
+            made -= self._offset
         return made
 
     def close(self) -> None:

@@ -27,7 +27,7 @@ class Turn:
     fade_out: int
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class _Sounding:
     """A turn that is heard, where it has been read to, and the step that is rounded off at its start."""
 
@@ -57,25 +57,29 @@ class SequencePlayer:
         self._turns, self._opened, self._rounded, self._channels = turns, opened, rounded_frames, channels
         self._to_come = next(turns, None)
         self._sounding: list[_Sounding] = []
-        self._position = 0
+        self._position: int | None = None
         # The last frames that were read, to which the next have to fit.
         self._before = np.empty((0, channels), np.float32)
 
     def read(self, start_frame: int, frames: int) -> BedSamples:
-        """`frames` from `start_frame`, which never lies before the end of the last; zeros after the end."""
+        """`frames` from `start_frame`, which never lies before the end of the last; zeros after the end.
+
+        Raises:
+            ValueError: it does, which only a mistake in our own code makes it.
+        """
+        if self._position is not None and start_frame < self._position:
+            raise ValueError(f"files are read onwards only, not from {start_frame} after {self._position}")
         if start_frame != self._position:
             self._before = self._before[:0]
         self._position = end = start_frame + frames
         known = len(self._before)
         made = np.zeros((known + frames, self._channels), np.float32)
         made[:known] = self._before
+        self._end_turns(start_frame)
         self._begin_turns(start_frame, end)
         for one in self._sounding:
             self._add(made, one, start_frame - known, max(start_frame, one.turn.start), end)
-        for one in self._sounding:
-            if one.turn.end is not None and one.turn.end <= end:
-                one.reader.close()
-        self._sounding = [one for one in self._sounding if one.turn.end is None or one.turn.end > end]
+        self._end_turns(end)
         self._before = made[-self._rounded :].copy()
         return made[known:]
 
@@ -84,6 +88,13 @@ class SequencePlayer:
         for one in self._sounding:
             one.reader.close()
         self._sounding, self._to_come = [], None
+
+    def _end_turns(self, frame: int) -> None:
+        """Closes what is over at `frame`."""
+        over = [one for one in self._sounding if one.turn.end is not None and one.turn.end <= frame]
+        for one in over:
+            one.reader.close()
+        self._sounding = [one for one in self._sounding if one not in over]
 
     def _begin_turns(self, start_frame: int, end: int) -> None:
         """Opens what begins before `end`, except what is over before `start_frame`."""

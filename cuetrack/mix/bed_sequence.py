@@ -8,16 +8,17 @@ made for, without a crossfade.
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import floor, isfinite
+from pathlib import Path
 
 import numpy as np
 
-from cuetrack.errors import SoundError
+from cuetrack.errors import Diagnostic, MediaMissingError, PlanError, SoundError
 from cuetrack.mix.bed_decoding import decoded_pieces
-from cuetrack.mix.bed_files import BedSamples, FileReader, MeasuredFile
+from cuetrack.mix.bed_files import BedSamples, FileReader, MeasuredFile, measured_file
 from cuetrack.mix.bed_player import SequencePlayer, Turn
 from cuetrack.sound.units import db_to_linear
 from cuetrack.timebase import Duration, Instant, duration_text, seconds_text
@@ -41,10 +42,47 @@ class _Join:
     crossfade: int
 
 
-def frames_wanted(source: FilesSource, programme_frames: int, rate_hz: int) -> int:
-    """How much of a file can be heard in a programme: what has to be known of it, and no more."""
-    more = source.start.seconds + 2 * source.crossfade.seconds
-    return programme_frames + Instant(more).to_frame(rate_hz)
+def files_sound(
+    source: FilesSource, paths: Mapping[str, Path], rate_hz: int, channels: int, programme_frames: int
+) -> FilesSound:
+    """What plays `source`: its files read once, as far as they can be heard, and joined.
+
+    Args:
+        source: what the plan says.
+        paths: by the names in the plan.
+        rate_hz: of the programme.
+        channels: 1 or 2.
+        programme_frames: its length.
+
+    Raises:
+        PlanError: every file that is no sound or is damaged, or else the first that is too short to be
+            joined, at the coach's line.
+        MediaMissingError: a file needs ffmpeg, which is not here.
+    """
+    start = Instant(source.start.seconds).to_frame(rate_hz)
+    # A file that ends soon after the programme fades already before that.
+    most_frames = programme_frames + start + 2 * Instant(source.crossfade.seconds).to_frame(rate_hz)
+    files: list[MeasuredFile] = []
+    faults: list[Diagnostic] = []
+    for index, name in enumerate(source.files):
+        try:
+            from_frame = start if index == 0 else 0
+            files.append(measured_file(paths[name], rate_hz, channels, most_frames, from_frame))
+        except MediaMissingError as error:
+            raise MediaMissingError(f"{source.place}: {error}" if source.place else str(error)) from None
+        except SoundError as error:
+            faults.append(_fault(error, source))
+    if faults:
+        raise PlanError(dict.fromkeys(faults))
+    try:
+        return FilesSound(source, files, rate_hz, channels)
+    except SoundError as error:
+        raise PlanError([_fault(error, source)]) from None
+
+
+def _fault(error: SoundError, source: FilesSource) -> Diagnostic:
+    message, _, hint = str(error).rpartition("; ")
+    return Diagnostic("error", message, source.place, hint)
 
 
 class FilesSound:

@@ -1,9 +1,9 @@
 """Blocks → the same, louder or softer by one gain, with no true peak above a ceiling.
 
 A look-ahead limiter without delay: where a peak would pass the ceiling, the gain of all channels goes
-down before it and comes back after it, in ramps of `RAMP_SECONDS`. Elsewhere the gain is exact and
-silence stays silence. The work is done in stretches counted from the first frame, so the lengths of
-the blocks change no sample.
+down before it and comes back after it, each in a ramp of `RAMP_SECONDS`. Elsewhere the gain is exact
+and silence stays silence. The work is done in stretches counted from the first frame, so the lengths
+of the blocks change no sample.
 """
 
 from __future__ import annotations
@@ -20,8 +20,9 @@ from cuetrack.mix.blocks import regrouped
 from cuetrack.sound.true_peak import REACH_FRAMES, most_overshoot, peaks_above
 from cuetrack.sound.units import db_to_linear
 
-# Long enough not to bend the wave of a bass note, short enough not to be heard as a dip.
-RAMP_SECONDS = 0.02
+# The whole way down before a peak, and the whole way back after it. Peaks that lie closer together are held
+# down by one steady gain, so the lowest bass note keeps its wave. Common practice, no source.
+RAMP_SECONDS = 0.04
 _STRETCH_FRAMES = 16_384
 # Interpolation here and in another meter differ a little, and so does a gain that changes between samples.
 _MARGIN_DB = 0.1
@@ -50,13 +51,13 @@ def limited(
     """
     gain, ceiling = np.float32(db_to_linear(gain_db)), db_to_linear(ceiling_dbtp - _MARGIN_DB)
     louder = (stretch * gain if stretch.any() else stretch for stretch in regrouped(blocks, _STRETCH_FRAMES))
-    ramp = min(round(RAMP_SECONDS * rate_hz), _STRETCH_FRAMES // 2)
+    half_ramp = min(round(RAMP_SECONDS / 2 * rate_hz), _STRETCH_FRAMES // 2)
     needing = (
         _Stretch(this, _needed(before, this, after, ceiling))
         for before, this, after in _with_neighbours(louder)
     )
     for before, this, after in _with_neighbours(needing):
-        yield _turned_down(before, this, after, ramp)
+        yield _turned_down(before, this, after, half_ramp)
 
 
 def _with_neighbours(items: Iterable[_T]) -> Iterator[tuple[_T | None, _T, _T | None]]:
@@ -85,16 +86,16 @@ def _needed(
     if not found:
         return None
     peaks = np.maximum.reduce(found).astype(np.float64)
-    return ceiling / np.maximum(peaks, ceiling)
+    return np.asarray(ceiling / np.maximum(peaks, ceiling), np.float64)
 
 
 def _turned_down(
-    before: _Stretch | None, this: _Stretch, after: _Stretch | None, ramp: int
+    before: _Stretch | None, this: _Stretch, after: _Stretch | None, half_ramp: int
 ) -> NDArray[np.float32]:
     """The samples of `this` under the gain that it and its neighbours need."""
     if all(stretch is None or stretch.needed is None for stretch in (before, this, after)):
         return this.samples
-    reach, frames = 2 * ramp, len(this.samples)
+    reach, frames = 2 * half_ramp, len(this.samples)
     needed = np.ones(frames + 2 * reach)
     if before is not None and before.needed is not None:
         # The stretch before is always full, and longer than the reach.
@@ -104,20 +105,20 @@ def _turned_down(
     if after is not None and after.needed is not None:
         known = after.needed[:reach]
         needed[reach + frames : reach + frames + len(known)] = known
-    gain = _smoothed(needed, ramp)
+    gain = _smoothed(needed, half_ramp)
     return (this.samples * gain[:, np.newaxis]).astype(np.float32)
 
 
-def _smoothed(needed: NDArray[np.float64], ramp: int) -> NDArray[np.float64]:
-    """A gain without corners, never above what is needed within `ramp` frames; shorter by 4 ramps.
+def _smoothed(needed: NDArray[np.float64], half_ramp: int) -> NDArray[np.float64]:
+    """A gain without corners, never above what is needed; shorter by 4 half ramps.
 
-    The lowest of every 2 ramp + 1, and of those the mean under a triangle just as wide: every mean holds
-    only values that the frame in its middle allows.
+    The lowest of every 2 half_ramp + 1, and of those the mean under a triangle just as wide: every mean
+    holds only values that the frame in its middle allows.
     """
-    lowest = _running_min(needed, 2 * ramp + 1)
-    smooth = _running_mean(_running_mean(lowest, ramp + 1), ramp + 1)
+    lowest = _running_min(needed, 2 * half_ramp + 1)
+    smooth = _running_mean(_running_mean(lowest, half_ramp + 1), half_ramp + 1)
     # Where nothing near needs anything the gain is 1 itself, whatever the sums have rounded.
-    smooth[_running_min(lowest, 2 * ramp + 1) == 1.0] = 1.0
+    smooth[_running_min(lowest, 2 * half_ramp + 1) == 1.0] = 1.0
     return smooth
 
 
@@ -133,4 +134,4 @@ def _running_min(values: NDArray[np.float64], width: int) -> NDArray[np.float64]
 
 def _running_mean(values: NDArray[np.float64], width: int) -> NDArray[np.float64]:
     sums = np.concatenate([[0.0], np.cumsum(values)])
-    return (sums[width:] - sums[:-width]) / width
+    return np.asarray((sums[width:] - sums[:-width]) / width, np.float64)

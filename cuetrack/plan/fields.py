@@ -5,9 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Collection
 from fractions import Fraction
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
-from pydantic import BeforeValidator, Field, GetJsonSchemaHandler, PlainSerializer, PlainValidator, WithJsonSchema
+from pydantic import (
+    BeforeValidator,
+    Field,
+    GetJsonSchemaHandler,
+    PlainSerializer,
+    PlainValidator,
+    WithJsonSchema,
+)
 
 from cuetrack.document.fields import Line, Name
 from cuetrack.document.located import shown
@@ -206,7 +213,7 @@ Sides = Annotated[
 
 def _quantity(unit: str, lowest: Fraction, highest: Fraction, example: str) -> PlainValidator:
     """A number with its one unit, between two limits."""
-    pattern = re.compile(rf"([-−]?\d{{1,6}}(?:\.\d{{1,6}})?)\s*{unit}", re.IGNORECASE)
+    pattern = re.compile(rf"([-−+]?\d{{1,6}}(?:\.\d{{1,6}})?)\s*{unit}", re.IGNORECASE)
 
     def checked(value: Any) -> Fraction:
         if isinstance(value, Fraction):
@@ -230,7 +237,7 @@ def _with_unit(unit: str) -> PlainSerializer:
 
 def _quantity_schema(unit: str, example: str) -> WithJsonSchema:
     either_case = "".join(f"[{letter.upper()}{letter.lower()}]" for letter in unit)
-    pattern = rf"^\s*[-−]?\d+(\.\d+)?\s*{either_case}\s*$"
+    pattern = rf"^\s*[-−+]?\d+(\.\d+)?\s*{either_case}\s*$"
     return WithJsonSchema({"type": "string", "pattern": pattern, "examples": [example]})
 
 
@@ -246,12 +253,26 @@ LoudnessLufs = Annotated[
     _with_unit("LUFS"),
     _quantity_schema("LUFS", "-16 LUFS"),
 ]
-LoudnessByMix = Annotated[
-    dict[MixName, LoudnessLufs],
-    BeforeValidator(lambda value: value if isinstance(value, dict) else {"class": value}),
-    WithJsonSchema({}),
+_Mix = Annotated[MixName, _word_of(get_args(MixName), "mix")]
+
+
+def _class_mix(value: Any) -> Any:
+    """One loudness alone is that of the class mix."""
+    return value if isinstance(value, dict) else {"class": value}
+
+
+class _OneOrByMix:
+    """JSON Schema of a mapping by mix, or of the one value that the class mix has."""
+
+    def __get_pydantic_json_schema__(self, core_schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        by_mix = handler(core_schema)
+        return {"anyOf": [by_mix["additionalProperties"], by_mix]}
+
+
+LoudnessByMix = Annotated[dict[_Mix, LoudnessLufs], BeforeValidator(_class_mix), _OneOrByMix()]
+MixContents = dict[
+    _Mix, Annotated[tuple[MixContent, ...], Field(min_length=1), BeforeValidator(_one_or_many), _OneOrMany()]
 ]
-MixContents = dict[MixName, tuple[MixContent, ...]]
 DuckingDb = Annotated[
     Fraction,
     _quantity("dB", Fraction(-60), Fraction(0), "-20 dB"),

@@ -46,8 +46,12 @@ from cuetrack.plan.fields import (
 from cuetrack.plan.times import FixedTimeField, PlanTime, Point, WorkingTime
 
 MAX_ROUNDS = 1000
-# What only a bed made of files can have.
-FILE_KEYS = ("start", "tempo", "crossfade", "loop")
+# What does nothing for a bed by this source.
+_IDLE_KEYS = {"pulse": ("start", "tempo", "crossfade", "loop"), "file": ("mood",)}
+_NOT_TOGETHER = [
+    ("pulse", "file"),
+    *((source, key) for source, keys in _IDLE_KEYS.items() for key in keys),
+]
 # The key that makes a step what it is; a rest inside a move belongs to the move.
 _STEP_KEYS = {"move": "MoveStep", "talk": "TalkStep", "rest": "RestStep"}
 _NOT_BOTH_TIMES: dict[str, Any] = {"not": {"required": ["work", "stages"]}}
@@ -143,7 +147,9 @@ class Bed(Node):
     """The music under the session; inherited session → part → step, key by key."""
 
     example = "`{pulse: 120 bpm}`, or off"
-    model_config = ConfigDict(json_schema_extra={"not": {"required": ["pulse", "file"]}})
+    model_config = ConfigDict(
+        json_schema_extra={"not": {"anyOf": [{"required": list(pair)} for pair in _NOT_TOGETHER]}}
+    )
 
     pulse: BeatsPerMinute | None = Field(None, description="A built-in bed at this tempo.")
     mood: Mood | None = Field(None, description="Which built-in bed.")
@@ -178,17 +184,15 @@ class Bed(Node):
             message = "`pulse` and `file` both give the bed"
             report(Diagnostic("error", message, data.key_places["pulse"], "keep one of the two"))
             return data
-        for source, others in (("pulse", FILE_KEYS), ("file", ("mood",))):
-            for key in others if source in data else ():
+        for source, idle in _IDLE_KEYS.items():
+            for key in idle if source in data else ():
                 if key in data:
                     message = f"`{key}` does nothing for a bed by `{source}`"
                     report(Diagnostic("error", message, data.key_places[key], "remove it"))
         return data
 
 
-OwnBed = Annotated[
-    OffOr[Bed] | None, Field(description="The music here, where it differs; or off.")
-]
+OwnBed = Annotated[OffOr[Bed] | None, Field(description="The music here, where it differs; or off.")]
 
 
 OwnCalls = Annotated[Calls | None, Field(description="What is called here, where it differs.")]
@@ -197,6 +201,12 @@ OwnCues = Annotated[
     Field(max_length=2000, description="Lines and tones of your own, at points of this stretch."),
 ]
 OwnNotes = Annotated[Notes | None, Field(description="For you to read; never spoken.")]
+PromptNotes = Annotated[
+    Notes | None,
+    Field(
+        description="For you to read; the ear mix says the words in *asterisks*, or the first words, to you."
+    ),
+]
 
 
 class Stage(Node):
@@ -208,7 +218,7 @@ class Stage(Node):
     work: WorkingTime = Field(description="How long it lasts.")
     calls: OwnCalls = None
     cues: OwnCues = ()
-    notes: OwnNotes = None
+    notes: PromptNotes = None
 
     @classmethod
     def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
@@ -286,7 +296,7 @@ class MoveStep(_Step):
     calls: OwnCalls = None
     bed: OwnBed = None
     cues: OwnCues = ()
-    notes: OwnNotes = None
+    notes: PromptNotes = None
 
     @classmethod
     def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
@@ -312,7 +322,7 @@ class TalkStep(_Step):
     talk: PlanTime = Field(description="How long your own talk lasts.")
     bed: OwnBed = None
     cues: OwnCues = ()
-    notes: OwnNotes = None
+    notes: PromptNotes = None
 
 
 def _kind_of_step(value: Any) -> str | None:
@@ -406,7 +416,8 @@ class Session(Node):
     level: Level = Field("standard", description="The version that is announced.")
     equipment: Names | None = Field(None, description="Everything that is needed.")
     loudness: LoudnessByMix | None = Field(
-        None, description="Integrated loudness of the class mix; or of each: `{class: -16 LUFS, ear: -18 LUFS}`."
+        None,
+        description="Integrated loudness of the class mix; or of each: `{class: -16 LUFS, ear: -18 LUFS}`.",
     )
     mixes: MixContents | None = Field(
         None, description="What each mix holds, where it differs: `{film: [bed, tone]}`."
@@ -425,7 +436,9 @@ class Session(Node):
         alias="lead-out",
         description="After the last phase; 2 s after work that is counted out, so that its end is heard.",
     )
-    bed: OffOr[Bed] | None = Field(None, description="The music under the session; or off. `{pulse: 120 bpm}`")
+    bed: OffOr[Bed] | None = Field(
+        None, description="The music under the session, for example `{pulse: 120 bpm}`; or off."
+    )
     calls: Calls | None = Field(None, description="What is called, and how, in the whole session.")
     parts: tuple[Part, ...] = Field(
         min_length=1, max_length=500, description="The parts, in the order they are taught."

@@ -55,9 +55,7 @@ def bass(note: int, seconds: float, rate_hz: int) -> Sound:
     """A round low note."""
     time = _time(seconds, rate_hz)
     frequency = note_hz(note)
-    wave = sum(
-        level * np.sin(2 * np.pi * frequency * part * time) for part, level in _BASS_PARTS
-    )
+    wave = sum(level * np.sin(2 * np.pi * frequency * part * time) for part, level in _BASS_PARTS)
     return 0.3 * wave * _decay(time, seconds / 2.5, attack_seconds=0.008) * _end(time, seconds, 0.03)
 
 
@@ -80,9 +78,9 @@ def chord(notes: tuple[int, ...], seconds: float, rate_hz: int) -> Sound:
 
 
 def panned(sound: Sound, pan: float) -> Sound:
-    """A sound on two channels; `pan` from -1 (left) to 1 (right), equal power, 0 is the middle at full level."""
+    """A sound on two channels; `pan` from -1 (left) to 1 (right), equal power, full level in the middle."""
     angle = (pan + 1) * np.pi / 4
-    return sound[:, np.newaxis] * np.sqrt(2) * np.array([np.cos(angle), np.sin(angle)])
+    return np.asarray(sound[:, np.newaxis] * np.sqrt(2) * np.array([np.cos(angle), np.sin(angle)]))
 
 
 def _time(seconds: float, rate_hz: int) -> Sound:
@@ -102,7 +100,7 @@ def _end(time: Sound, seconds: float, fade_seconds: float) -> Sound:
 def _without_offset(sound: Sound) -> Sound:
     """The sound with a mean of zero; what is taken away fades with it, so its ends stay at zero."""
     shape = np.abs(sound)
-    return sound - shape * (sound.sum() / shape.sum())
+    return np.asarray(sound - shape * (sound.sum() / shape.sum()))
 
 
 def _noise(frames: int, rate_hz: int, from_hz: float, to_hz: float) -> Sound:

@@ -6,7 +6,7 @@ No gating: the standard's gates compare blocks of 400 ms, and a word or a tone i
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
+from math import atan, sqrt, tan
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -83,13 +83,16 @@ def _quick_length(least: int) -> int:
 def k_weighting_at(rate_hz: int) -> tuple[Biquad, Biquad]:
     """The filters for another rate: the published ones, taken back to analogue and to digital again.
 
-    Both ways by the bilinear transform, so at 48 kHz they are the published ones.
+    Both ways by the bilinear transform, so at 48 kHz they are the published ones. Each keeps its corner
+    frequency; the response is that of 48 kHz within 0.05 dB for 22.05 kHz and more, 0.3 dB at 8 kHz.
     """
     return _at_rate(K_WEIGHTING_SHELF, rate_hz), _at_rate(K_WEIGHTING_HIGH_PASS, rate_hz)
 
 
 def _at_rate(section: Biquad, rate_hz: int) -> Biquad:
-    ratio = rate_hz / K_WEIGHTING_RATE_HZ
+    # The corner of the filter, as the tangent of half its angle: s = j * corner there, see below.
+    corner = sqrt(sum(section.a) / (section.a[0] - section.a[1] + section.a[2]))
+    ratio = corner / tan(atan(corner) * K_WEIGHTING_RATE_HZ / rate_hz)
 
     def moved(digital: tuple[float, float, float]) -> tuple[float, float, float]:
         now, one, two = digital

@@ -72,7 +72,9 @@ class Pulse:
     def _turn_at(self, frame: int) -> int:
         """Which repetition of the phrase `frame` lies in."""
         turn = frame // self._phrase_frames
-        return turn + 1 if self._start_of(turn + 1) <= frame else turn - 1 if self._start_of(turn) > frame else turn
+        if self._start_of(turn) > frame:
+            return turn - 1
+        return turn + 1 if self._start_of(turn + 1) <= frame else turn
 
 
 def _phrase(mood: Mood, bpm: Fraction, rate_hz: int, channels: int) -> NDArray[np.float32]:
@@ -82,7 +84,8 @@ def _phrase(mood: Mood, bpm: Fraction, rate_hz: int, channels: int) -> NDArray[n
     phrase = np.zeros((frames, 2))
     drums = db_to_linear(mood.drums_db)
     kick, snare, hat = instruments.kick(rate_hz), instruments.snare(rate_hz), instruments.hat(rate_hz)
-    for drum, sound, pan in ((mood.kick, kick, 0.0), (mood.snare, snare, _SNARE_PAN), (mood.hat, hat, _HAT_PAN)):
+    played = ((mood.kick, kick, 0.0), (mood.snare, snare, _SNARE_PAN), (mood.hat, hat, _HAT_PAN))
+    for drum, sound, pan in played:
         for step, strength in _strokes(drum):
             position = Instant(step * step_frames).to_frame(1)
             _add(phrase, instruments.panned(sound, pan) * (strength * drums), position)

@@ -28,7 +28,7 @@ _DIGEST_BYTES = sha256().digest_size
 _ENDING = ".clip"
 
 DEFAULT_LIMIT_MB = 500
-_BYTES_PER_MB = 1_000_000
+BYTES_PER_MB = 1_000_000
 # A file that is still half written after this was left behind by a run that was killed.
 _ABANDONED_SECONDS = 3600
 
@@ -43,18 +43,25 @@ def default_cache_folder() -> Path:
     return platformdirs.user_cache_path("cuetrack", appauthor=False)
 
 
-def cache_limit_bytes() -> int | None:
-    """`CUETRACK_CACHE_MB` in bytes, or the default; None if it is set to what is no number."""
+def cache_limit_mb() -> tuple[int, str | None]:
+    """`CUETRACK_CACHE_MB`, or the default; and a warning if it is set to what is no number."""
     chosen = os.environ.get("CUETRACK_CACHE_MB", "").strip() or str(DEFAULT_LIMIT_MB)
-    return int(chosen) * _BYTES_PER_MB if chosen.isascii() and chosen.isdigit() else None
+    if chosen.isascii() and chosen.isdigit():
+        return int(chosen), None
+    warning = (
+        f"CUETRACK_CACHE_MB is {chosen!r}, which is no whole number of megabytes; the limit is the usual one, "
+        f"{DEFAULT_LIMIT_MB} MB"
+    )
+    return DEFAULT_LIMIT_MB, warning
 
 
 class CacheSummary(NamedTuple):
-    """What is kept: where, how many clips, and their size."""
+    """What is kept: where, how many clips, their size, and how large they may become in all."""
 
     folder: Path
     clips: int
     bytes: int
+    limit_bytes: int
 
 
 class _File(NamedTuple):
@@ -85,10 +92,10 @@ class ClipCache:
     def __init__(self, folder: Path | None = None, *, limit_bytes: int | None = None) -> None:
         self.folder = (folder or default_cache_folder()) / "speech"
         self.warning: str | None = None
-        chosen = cache_limit_bytes() if limit_bytes is None else limit_bytes
-        if chosen is None:
-            self._warn("CUETRACK_CACHE_MB is no whole number of megabytes; the cache is not limited by it")
-        self._limit_bytes = DEFAULT_LIMIT_MB * _BYTES_PER_MB if chosen is None else chosen
+        if limit_bytes is None:
+            limit_mb, self.warning = cache_limit_mb()
+            limit_bytes = limit_mb * BYTES_PER_MB
+        self._limit_bytes = limit_bytes
         self._used: set[Path] = set()
         self._grown = False
 
@@ -141,7 +148,7 @@ class ClipCache:
     def summary(self) -> CacheSummary:
         """What is kept now."""
         sizes = [file.bytes for file in self._files(_ENDING)]
-        return CacheSummary(self.folder, len(sizes), sum(sizes))
+        return CacheSummary(self.folder, len(sizes), sum(sizes), self._limit_bytes)
 
     def clear(self) -> int:
         """Throw all clips away; says how many there were."""

@@ -6,6 +6,7 @@ Only what lies in the folder itself counts: a link that leads out of it is refus
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -25,10 +26,11 @@ LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
 
 @dataclass(frozen=True, slots=True)
 class ClipFolder:
-    """The sound files of a folder by their folded names; `files` is sorted."""
+    """The sound files of a folder, sorted, and the same by their folded names: two of one name are a mistake."""
 
     path: Path
     files: tuple[Path, ...]
+    by_name: Mapping[str, tuple[Path, ...]]
 
     @classmethod
     def at(cls, path: Path) -> ClipFolder:
@@ -42,7 +44,11 @@ class ClipFolder:
         except OSError as error:
             reason = error.strerror or str(error)
             raise VoiceMissingError(f"the clips in {path} cannot be read: {reason}; check the path") from None
-        return cls(path, tuple(file for file in found if not file.name.startswith(".")))
+        files = tuple(file for file in found if not file.name.startswith("."))
+        by_name: dict[str, list[Path]] = defaultdict(list)
+        for file in files:
+            by_name[folded(file.stem)].append(file)
+        return cls(path, files, {name: tuple(alike) for name, alike in by_name.items()})
 
     def file_for(self, text: str) -> Path | None:
         """The clip for `text`: its very own one, else one whose name folds alike, else None.
@@ -50,22 +56,14 @@ class ClipFolder:
         Raises:
             SpeechError: two files are for the phrase, or the file leads out of the folder.
         """
-        by_name = self.by_name()
         for name in names_of(text):
-            files = by_name.get(name, ())
+            files = self.by_name.get(name, ())
             if len(files) > 1:
                 names = " and ".join(file.name for file in files)
                 raise SpeechError(f"{names} in {self.path} are both for {quoted(text)}; keep one of them")
             if files:
                 return self.inside(files[0])
         return None
-
-    def by_name(self) -> dict[str, list[Path]]:
-        """The files by their folded names; more than one is a mistake."""
-        by_name: dict[str, list[Path]] = defaultdict(list)
-        for file in self.files:
-            by_name[folded(file.stem)].append(file)
-        return dict(by_name)
 
     def inside(self, file: Path) -> Path:
         """`file`, which is an ordinary one and does not lead out of the folder.
@@ -85,9 +83,27 @@ class ClipFolder:
 
 
 def read_clip(path: Path) -> tuple[NDArray[np.float32], int]:
-    """The sound in a file as mono, its channels averaged, and its rate; raises like `read_channels`."""
+    """The sound in a file as `mono`, and its rate; raises like `read_channels`."""
     channels, rate_hz = read_channels(path)
-    return channels.mean(axis=1, dtype=np.float32), rate_hz
+    return mono(channels), rate_hz
+
+
+def mono(channels: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The average of the channels, or the loudest of them where the average would cancel them.
+
+    Channels that do not work against each other leave in their average at least the loudest one's energy
+    divided by the square of their number. Less than half of that comes from a wrong polarity.
+
+    Args:
+        channels: float32, shape (frames, channels).
+
+    Returns:
+        float32, shape (frames,).
+    """
+    average = channels.mean(axis=1, dtype=np.float32)
+    energies = np.square(channels, dtype=np.float64).sum(axis=0)
+    least = energies.max() / (2 * energies.size**2)
+    return channels[:, int(energies.argmax())] if np.square(average, dtype=np.float64).sum() < least else average
 
 
 def read_channels(path: Path) -> tuple[NDArray[np.float32], int]:

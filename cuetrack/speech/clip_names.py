@@ -28,7 +28,8 @@ def folded(text: str) -> str:
     >>> folded("Plié, left side!"), folded("  ../../Row.  "), folded("3 x 10")
     ('plie-left-side', 'row', '3-x-10')
     """
-    apart = unicodedata.normalize("NFKD", text.casefold())
+    # Twice, because taking a letter apart can uncover a capital, as in ℌ; folding again changes nothing.
+    apart = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold())
     bare = "".join(character for character in apart if not unicodedata.combining(character))
     return "-".join("".join(character if character.isalnum() else " " for character in bare).split())
 
@@ -36,7 +37,9 @@ def folded(text: str) -> str:
 def slug(text: str) -> str:
     """`folded`, of a length that every file system takes: what is cut off leaves a mark."""
     whole = folded(text)
-    return whole if len(whole) <= _MOST_CHARACTERS else f"{whole[:_MOST_CHARACTERS]}-{_mark(whole)}"
+    # A cut between two words leaves a hyphen of its own.
+    cut = whole[:_MOST_CHARACTERS].rstrip("-")
+    return whole if len(whole) <= _MOST_CHARACTERS else f"{cut}-{_mark(whole)}"
 
 
 def marked_slug(text: str) -> str:

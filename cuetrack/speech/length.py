@@ -6,6 +6,8 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
+from cuetrack.speech.phrases.language import primary_subtag
+
 
 @dataclass(frozen=True, slots=True)
 class SpokenLength:
@@ -58,5 +60,5 @@ def estimated_seconds(text: str, words_per_minute: int, language: str = "en") ->
         + _COMMA_MS * len(_COMMA.findall(text))
         + _STOP_MS * len(_STOP.findall(text))
     )
-    share = _SHARE_BY_LANGUAGE.get(language.casefold()[:2], Fraction(1))
+    share = _SHARE_BY_LANGUAGE.get(primary_subtag(language), Fraction(1))
     return share * Fraction(milliseconds * _FITTED_WORDS_PER_MINUTE, 1000 * words_per_minute)

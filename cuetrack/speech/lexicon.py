@@ -15,6 +15,7 @@ from types import MappingProxyType
 
 from cuetrack.speech.lexicons import english, french, german, spanish
 from cuetrack.speech.lexicons.table import Lexicon
+from cuetrack.speech.phrases.language import primary_subtag
 from cuetrack.speech.phrases.wording import text_key
 from cuetrack.speech.short_forms import ShortForms, alternatives, compiled, entry
 
@@ -56,7 +57,7 @@ def spoken_form(text: str, language: str = "en", lexicon: Mapping[str, str] = _N
     """
     plain = text_key(_EMPHASIS.sub("", text_key(text)))
     own = {text_key(written): spoken for written, spoken in lexicon.items() if text_key(written)}
-    short_forms = _short_forms(re.split("[-_]", language.casefold(), maxsplit=1)[0])
+    short_forms = _short_forms(primary_subtag(language))
     if not own:
         return text_key(_spoken(plain, short_forms))
     pieces, end = [], 0

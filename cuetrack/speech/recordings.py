@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from statistics import median
+from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
@@ -16,20 +17,22 @@ from numpy.typing import NDArray
 
 from cuetrack.errors import SpeechError
 from cuetrack.sound.loudness import levelled
-from cuetrack.speech.clip_folder import ClipFolder, read_channels
+from cuetrack.speech.clip_folder import ENDINGS, ClipFolder, mono, read_channels
 from cuetrack.speech.clip_names import file_names_for, name_of_copy, names_of
 from cuetrack.speech.phrases.wording import quoted, text_key
 from cuetrack.speech.recording_measures import RecordingMeasures, measured
-from cuetrack.speech.voices import SPEECH_LOUDNESS_LUFS
+from cuetrack.speech.voices import PEAK_CEILING_DBFS, SPEECH_LOUDNESS_LUFS
 from cuetrack.speech.whole_file import write_whole
 
 # Common practice, no source.
 MOST_NOISE_DB = -40.0  # relative to the speech
 MOST_UNEVEN_LU = 4.0  # from the median of all clips
-PEAK_CEILING_DBFS = -3.0
 _FADE_SECONDS = 0.005
+_NONE: Mapping[str, Fraction | None] = MappingProxyType({})
 
-Fault = Literal["missing", "unreadable", "silent", "too long", "clipped", "noisy", "uneven", "not needed"]
+Fault = Literal[
+    "missing", "no spare", "unreadable", "silent", "too long", "clipped", "noisy", "uneven", "not needed"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,25 +65,31 @@ class ImportedClip:
     message: str
 
 
-def recording_report(folder: Path, room_seconds: Mapping[str, Fraction | None]) -> tuple[ClipFinding, ...]:
+def recording_report(
+    folder: Path,
+    room_seconds: Mapping[str, Fraction | None],
+    spare_seconds: Mapping[str, Fraction | None] = _NONE,
+) -> tuple[ClipFinding, ...]:
     """Everything wrong with the clips in `folder` for the phrases of a plan, in their order.
 
     Args:
         folder: where the clips lie; it is only read.
         room_seconds: each phrase as written, and how long it may last; None for as long as it likes.
+        spare_seconds: likewise, the wordings that stand in for phrases without room: none has to be there.
 
     Raises:
         VoiceMissingError: there is no such folder.
     """
-    clips, names = ClipFolder.at(folder), file_names_for(map(text_key, room_seconds))
+    rooms = {**spare_seconds, **room_seconds}
+    clips, names = ClipFolder.at(folder), file_names_for(map(text_key, rooms))
     found: list[ClipFinding] = []
     known: dict[str, tuple[Path, RecordingMeasures]] = {}
-    for text, room in room_seconds.items():
+    for text, room in rooms.items():
         written = text_key(text)
         try:
             file = clips.file_for(written)
             if file is None:
-                found.append(ClipFinding(text, names[written], "missing", f"no clip for {quoted(written)}"))
+                found.append(_missing(text, names[written], spare=text not in room_seconds))
                 continue
             known[text] = (file, measured(*read_channels(file)))
         except SpeechError as error:
@@ -88,7 +97,14 @@ def recording_report(folder: Path, room_seconds: Mapping[str, Fraction | None]) 
             continue
         found += _faults(text, file, known[text][1], room)
     found += _uneven(known)
-    return (*found, *_not_needed(clips, room_seconds))
+    return (*found, *_not_needed(clips, rooms))
+
+
+def _missing(text: str, file: str, *, spare: bool) -> ClipFinding:
+    message = f"no clip for {quoted(text_key(text))}"
+    if spare:
+        return ClipFinding(text, file, "no spare", f"{message}, which is said only where a longer one has no room")
+    return ClipFinding(text, file, "missing", message)
 
 
 def _faults(text: str, file: Path, clip: RecordingMeasures, room: Fraction | None) -> Iterator[ClipFinding]:
@@ -96,7 +112,7 @@ def _faults(text: str, file: Path, clip: RecordingMeasures, room: Fraction | Non
     if not clip.seconds:
         yield ClipFinding(text, name, "silent", f"{name} has no sound; record it again")
         return
-    if room is not None and clip.seconds > room:
+    if room is not None and clip.seconds > room and not clip.drowned:
         message = f"{name} lasts {clip.seconds:.2f} s, its place has {float(room):.2f} s; speak it faster"
         yield ClipFinding(text, name, "too long", message, clip.seconds, float(room))
     if clip.flat_tops:
@@ -104,7 +120,8 @@ def _faults(text: str, file: Path, clip: RecordingMeasures, room: Fraction | Non
         yield ClipFinding(text, name, "clipped", message, clip.flat_tops, 0)
     if clip.noise_db is not None and clip.noise_db > MOST_NOISE_DB:
         message = (
-            f"{name} has noise at {clip.noise_db:.0f} dB from the speech, allowed {MOST_NOISE_DB:.0f} dB; "
+            f"{name} has noise at {clip.noise_db:.0f} dB from the speech, allowed {MOST_NOISE_DB:.0f} dB"
+            f"{', so that its length cannot be told' if clip.drowned else ''}; "
             "record it nearer to the microphone or in a quieter room"
         )
         yield ClipFinding(text, name, "noisy", message, clip.noise_db, MOST_NOISE_DB)
@@ -129,9 +146,13 @@ def _not_needed(clips: ClipFolder, texts: Mapping[str, object]) -> Iterator[Clip
         try:
             used.update(filter(None, [clips.file_for(text_key(text))]))
         except SpeechError:  # reported with the phrase
-            used.update(file for name in names_of(text_key(text)) for file in clips.by_name().get(name, ()))
+            used.update(file for name in names_of(text_key(text)) for file in clips.by_name.get(name, ()))
     for file in clips.files:
         if file not in used:
+            try:
+                read_channels(clips.inside(file))
+            except SpeechError as error:
+                yield ClipFinding(None, file.name, "unreadable", str(error))
             message = f"{file.name} is for no phrase of this plan; is its name spelled right?"
             yield ClipFinding(None, file.name, "not needed", message)
 
@@ -144,20 +165,22 @@ def import_recordings(source_folder: Path, target_folder: Path) -> tuple[Importe
 
     Raises:
         VoiceMissingError: there is no source folder.
-        SpeechError: both folders are the same, or the target cannot be written.
+        SpeechError: there is no sound file in it, both folders are the same, or the target cannot be written.
     """
     clips = ClipFolder.at(source_folder)
+    if not clips.files:
+        raise SpeechError(f"there is no sound file in {source_folder}; clips end with {', '.join(sorted(ENDINGS))}")
     if target_folder.resolve() == source_folder.resolve():
         raise SpeechError(f"{target_folder} holds the originals; name another folder for the copies")
     try:
         target_folder.mkdir(parents=True, exist_ok=True)
-        return tuple(_imported(clips, name, files, target_folder) for name, files in clips.by_name().items())
+        return tuple(_imported(clips, name, files, target_folder) for name, files in clips.by_name.items())
     except OSError as error:
         reason = error.strerror or str(error)
         raise SpeechError(f"{target_folder} cannot be written: {reason}; name another folder") from None
 
 
-def _imported(clips: ClipFolder, name: str, files: list[Path], target_folder: Path) -> ImportedClip:
+def _imported(clips: ClipFolder, name: str, files: Sequence[Path], target_folder: Path) -> ImportedClip:
     source = " and ".join(file.name for file in files)
     if not name:
         return ImportedClip(source, None, f"{source} has no letter or digit in its name; rename it")
@@ -182,7 +205,7 @@ def _trimmed_and_levelled(
     """What is audible, with what lies just beside it faded: a cut through noise would click."""
     fade = round(_FADE_SECONDS * rate_hz)
     before, after = min(fade, clip.start_frame), min(fade, len(channels) - clip.end_frame)
-    samples = channels[clip.start_frame - before : clip.end_frame + after].mean(axis=1, dtype=np.float32)
+    samples = mono(channels)[clip.start_frame - before : clip.end_frame + after].copy()
     samples[:before] *= np.linspace(0, 1, before, endpoint=False, dtype=np.float32)
     samples[len(samples) - after :] *= np.linspace(1, 0, after, dtype=np.float32)
     return levelled(samples, rate_hz, target_lufs=SPEECH_LOUDNESS_LUFS, peak_ceiling_dbfs=PEAK_CEILING_DBFS)

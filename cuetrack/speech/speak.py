@@ -25,11 +25,10 @@ from cuetrack.speech.onset import perceived_onset
 from cuetrack.speech.phrases.wording import quoted, text_key
 from cuetrack.speech.said import said_for
 from cuetrack.speech.stretch import hastened
-from cuetrack.speech.voices import Voice, refuse_language
+from cuetrack.speech.voices import PEAK_CEILING_DBFS, Voice, refuse_language
 
-PEAK_CEILING_DBFS = -3.0
 # Enters the key of every kept clip: raise it when trimming, levelling, stretching or the onset changes.
-_PROCESSING_VERSION = "3"
+_PROCESSING_VERSION = "4"
 
 _MOST_AT_ONCE = 8
 _MOST_NAMED = 5
@@ -124,8 +123,8 @@ def _speakers(
     other = fallback_voice(voice, language)
     if warn is not None:
         warn(f"spoken by {other.name!r} instead, there is no clip in {voice.folder}: {_named(without)}")
-    stand_in = (other, engine_of(other, language))
-    return [stand_in if utterance.written in without else (voice, engine) for utterance in utterances]
+    stand_in, lacking = (other, engine_of(other, language)), frozenset(without)
+    return [stand_in if utterance.written in lacking else (voice, engine) for utterance in utterances]
 
 
 def fallback_voice(voice: Voice, language: str) -> Voice:

@@ -22,9 +22,12 @@ from cuetrack.document.located import LocatedMap, Report
 from cuetrack.document.model import Node, read_document, refused
 from cuetrack.document.source import read_source
 from cuetrack.errors import Diagnostic, PlanError, SpeechError, VoiceMissingError, did_you_mean
+from cuetrack.speech.phrases.language import primary_subtag
+from cuetrack.speech.phrases.wording import LANGUAGES, phrase_text
 
 ANY_LANGUAGE = "*"
 SPEECH_LOUDNESS_LUFS = -18.0  # AES TD1008 for speech
+PEAK_CEILING_DBFS = -3.0  # of each clip; common practice, no source
 
 # What pyttsx3 sets where a voice names no pace.
 _OWN_WORDS_PER_MINUTE = 200
@@ -86,8 +89,8 @@ class Voice:
 
     def speaks(self, language: str) -> bool:
         """Whether it speaks `language`; the region does not matter."""
-        wanted = _primary(language)
-        return any(tag == ANY_LANGUAGE or _primary(tag) == wanted for tag in self.languages)
+        wanted = primary_subtag(language)
+        return any(tag == ANY_LANGUAGE or primary_subtag(tag) == wanted for tag in self.languages)
 
 
 def refuse_language(voice: Voice, language: str) -> None:
@@ -95,13 +98,9 @@ def refuse_language(voice: Voice, language: str) -> None:
     if not voice.speaks(language):
         spoken = ", ".join(voice.languages)
         raise SpeechError(
-            f"voice {voice.name!r} speaks {spoken} and the plan is in {language}; "
-            "take another voice, such as `voice: system`"
+            f"voice {voice.name!r} speaks {spoken}, not {language}; "
+            "take another voice, such as 'system', or a language that it speaks"
         )
-
-
-def _primary(tag: str) -> str:
-    return re.split("[-_]", tag.casefold(), maxsplit=1)[0]
 
 
 def _language_tag(text: str) -> str:
@@ -199,13 +198,14 @@ def load_voice(name: str) -> Voice:
 
 
 def is_path(text: str) -> bool:
-    """Whether `text` names a voice by where it lies: it has a separator, or a voice's file ending.
+    """Whether `text` names a voice by where it lies: it has a separator, or a voice's file ending, or is a dot.
 
-    >>> is_path("clear"), is_path("./clips"), is_path("quay.yaml")
-    (False, True, True)
+    >>> is_path("clear"), is_path("./clips"), is_path("quay.yaml"), is_path(".")
+    (False, True, True, True)
     """
     separators = {"/", os.sep, os.altsep or "/"}
-    return any(mark in text for mark in separators) or text.endswith((".yaml", ".yml", ".onnx"))
+    dots = text in {os.curdir, os.pardir}
+    return dots or any(mark in text for mark in separators) or text.endswith((".yaml", ".yml", ".onnx"))
 
 
 def find_voice(text: str, beside: Path = Path()) -> Voice:
@@ -262,7 +262,6 @@ def _climbs(inside: str) -> bool:
     return path.is_absolute() or ".." in path.parts or ":" in inside
 
 
-_AUDITION = "Next: band row, left side. Shoulders down, keep breathing. Five, four, three, two, one."
 _UNTOLD = "Nobody has written it down here."
 
 
@@ -275,23 +274,32 @@ def _folder_voice(path: Path) -> Voice:
         words_per_minute=None,
         licence=_UNTOLD,
         origin="Recorded clips.",
-        audition=_AUDITION,
+        audition=_audition("en"),
         folder=path.resolve(),
     )
 
 
 def _model_voice(path: Path) -> Voice:
+    language = _model_language(path)
     return Voice(
         name=path.stem,
         description=f"The piper model {path}.",
         engine="piper",
-        languages=(_model_language(path),),
+        languages=(language,),
         words_per_minute=None,
         licence=_UNTOLD,
         origin=f"The piper model {path.name}.",
-        audition=_AUDITION,
+        audition=_audition(language),
         model=str(path.resolve()),
     )
+
+
+def _audition(language: str) -> str:
+    """What a voice without a sentence of its own says: a call and a count in its language."""
+    if primary_subtag(language) not in LANGUAGES:
+        return "5, 4, 3, 2, 1."  # which every engine can read out
+    count = ", ".join(phrase_text("number", {"n": str(number)}, language) for number in (5, 4, 3, 2, 1))
+    return f"{phrase_text('change-sides', {'side': 'left'}, language)} {count}."
 
 
 def _model_language(model: Path) -> str:

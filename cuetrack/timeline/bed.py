@@ -1,12 +1,12 @@
 """Phases → where which music plays: spans at exact instants, silence between them.
 
-The built-in pulse counts from the start of each part, so that its first work begins on count one. Files
-run on through the parts; a part that names files of its own begins with them.
+The built-in pulse puts count one of a phrase on the first work of each part. Files run on through the
+parts, also unheard; a part that names files of its own begins with them. A step with music of its own
+begins with it each time that it is done.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -19,7 +19,7 @@ from cuetrack.timeline.phases import Phase
 
 @dataclass(frozen=True, slots=True)
 class PulseSource:
-    """The built-in bed; count one of a phrase falls on `anchor`, and it may be heard before that too."""
+    """The built-in bed; count one of a phrase falls on `anchor`, before which it may be heard too."""
 
     bpm: Fraction
     mood: str
@@ -62,42 +62,43 @@ class BedSpan:
 
 def bed_spans(session: Session, phases: tuple[Phase, ...]) -> tuple[BedSpan, ...]:
     """The spans of the session's bed, in order; neighbours that play alike are one span."""
-    return tuple(_joined(_played(session, phases)))
+    spans = _joined(session, phases)
+    neighbours = zip((None, *spans), spans, (*spans[1:], None), strict=False)
+    return tuple(_with_fades(span, before, after) for before, span, after in neighbours)
 
 
-def _played(
-    session: Session, phases: tuple[Phase, ...]
-) -> Iterator[tuple[Phase, BedSettings | None, Instant]]:
-    """Each phase, what plays in it, and where its part begins.
-
-    The lead-in belongs to the first part and the lead-out to the last.
-    """
-    starts: dict[int, Instant] = {}
-    for phase in phases:
-        if phase.part is not None:
-            starts.setdefault(id(phase.part), phase.start)
-    for phase in phases:
-        part = phase.part or (session.parts[0] if phase.kind == "lead-in" else session.parts[-1])
-        yield phase, bed_settings(session, part, phase.step), starts.get(id(part), phase.start)
-
-
-def _joined(played: Iterator[tuple[Phase, BedSettings | None, Instant]]) -> Iterator[BedSpan]:
-    """The spans, neighbours with one music and one level made one, with their fades."""
-    anchors: dict[int, Instant] = {}
+def _joined(session: Session, phases: tuple[Phase, ...]) -> list[BedSpan]:
+    """The spans before their fades fit each other; neighbours with one music and one level made one."""
+    counts_from, files_from = _first_works(phases), dict[object, Instant]()
     spans: list[BedSpan] = []
-    for phase, settings, part_start in played:
+    for phase in phases:
+        # The lead-in belongs to the first part and the lead-out to the last.
+        part = phase.part or (session.parts[0] if phase.kind == "lead-in" else session.parts[-1])
+        settings = bed_settings(session, part, phase.step)
         if settings is None:
             continue
-        anchor = anchors.setdefault(id(settings.source), phase.start)
-        span = _span(phase, settings, part_start if settings.source.pulse is not None else anchor)
+        key = (id(settings.source), settings.start, phase.turn if settings.is_of_step else None)
+        anchor = files_from.setdefault(key, phase.start)
+        if settings.source.pulse is not None and not settings.is_of_step:
+            anchor = counts_from.get(id(part), anchor)
+        span = _span(phase, settings, anchor)
         if spans and spans[-1].end == span.start and _alike(spans[-1], span):
             spans[-1] = replace(spans[-1], end=span.end)
         else:
             spans.append(span)
-    for index, span in enumerate(spans):
-        before = spans[index - 1] if index else None
-        after = spans[index + 1] if index + 1 < len(spans) else None
-        yield _with_fades(span, before, after)
+    return spans
+
+
+def _first_works(phases: tuple[Phase, ...]) -> dict[int, Instant]:
+    """By the part's identity, where its first work begins; where the part begins if it has none."""
+    begins: dict[int, Instant] = {}
+    works: dict[int, Instant] = {}
+    for phase in phases:
+        if phase.part is not None:
+            begins.setdefault(id(phase.part), phase.start)
+            if phase.kind == "work":
+                works.setdefault(id(phase.part), phase.start)
+    return begins | works
 
 
 def _span(phase: Phase, settings: BedSettings, anchor: Instant) -> BedSpan:
@@ -110,7 +111,7 @@ def _span(phase: Phase, settings: BedSettings, anchor: Instant) -> BedSpan:
         source = FilesSource(
             written.file or (),
             settings.start,
-            written.tempo,
+            settings.tempo_bpm,
             settings.crossfade,
             settings.loop,
             anchor,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import Any, Literal, TypeGuard
 
 from cuetrack.plan.model import Bed, Part, Session, Step
 from cuetrack.sound.pulse_moods import DEFAULT_MOOD
@@ -23,11 +23,13 @@ JOIN = Duration(Fraction(1, 100))
 
 @dataclass(frozen=True, slots=True)
 class BedSettings:
-    """What plays at one place; `source` is the node that names it, `mood` and the rest go with it."""
+    """What plays at one place; `source` is the node that names it, written for a step if `is_of_step`."""
 
     source: Bed
+    is_of_step: bool
     mood: str
     start: Duration
+    tempo_bpm: Fraction | None
     crossfade: Duration
     loop: bool
     gain_db: Fraction
@@ -38,28 +40,32 @@ class BedSettings:
     @property
     def bpm(self) -> Fraction | None:
         """The tempo at which `32 counts` are counted; None where nobody told it."""
-        return self.source.pulse if self.source.pulse is not None else self.source.tempo
+        return self.source.pulse if self.source.pulse is not None else self.tempo_bpm
 
 
 def bed_settings(session: Session, part: Part | None, step: Step | None) -> BedSettings | None:
     """The bed of `step` in `part`; None where there is silence."""
-    written = (level.bed for level in (session, part, step) if level is not None)
+    written = [level.bed for level in (session, part, step) if level is not None]
     chain: list[Bed] = []
     source: Bed | None = None
+    # What says how files play goes with the files: another level's files have their own.
+    own: list[Bed] = []
     for bed in written:
         if bed == "off":
             source = None
         elif bed is not None:
             chain.append(bed)
-            source = bed if bed.pulse is not None or bed.file is not None else source
+            if _has_source(bed):
+                source, own = bed, []
+            own.append(bed)
     if source is None:
         return None
-    # What says how files play goes with the files: another level's files have their own.
-    own = chain[chain.index(source) :]
     return BedSettings(
         source,
+        is_of_step=step is not None and source is step.bed,
         mood=_nearest(chain, "mood", DEFAULT_MOOD),
         start=_nearest(own, "start", Duration(Fraction(0))),
+        tempo_bpm=_nearest(own, "tempo", None),
         crossfade=_nearest(own, "crossfade", DEFAULT_CROSSFADE),
         loop=_nearest(own, "loop", True),
         gain_db=_nearest(chain, "gain", Fraction(0)),
@@ -71,21 +77,32 @@ def bed_settings(session: Session, part: Part | None, step: Step | None) -> BedS
 
 def beds_without_music(session: Session) -> Iterator[Bed]:
     """What is written about a bed where no level says which music plays."""
-    if isinstance(session.bed, Bed) and not any(
-        bed_settings(session, part, step) for part in session.parts for step in (None, *part.steps)
-    ):
+    places = [(part, step) for part in session.parts for step in (None, *part.steps)]
+    if _lacks_music(session.bed, session, places):
         yield session.bed
     for part in session.parts:
-        if isinstance(part.bed, Bed) and not any(
-            bed_settings(session, part, step) for step in (None, *part.steps)
-        ):
+        if _lacks_music(part.bed, session, [(part, step) for step in (None, *part.steps)]):
             yield part.bed
         for step in part.steps:
-            if isinstance(step.bed, Bed) and bed_settings(session, part, step) is None:
+            if _lacks_music(step.bed, session, [(part, step)]):
                 yield step.bed
 
 
+def _lacks_music(
+    bed: Bed | Literal["off"] | None, session: Session, places: Iterable[tuple[Part, Step | None]]
+) -> TypeGuard[Bed]:
+    """Whether `bed` names no music, and none plays at any of the places that it holds for."""
+    if not isinstance(bed, Bed) or _has_source(bed):
+        return False
+    return not any(bed_settings(session, part, step) for part, step in places)
+
+
+def _has_source(bed: Bed) -> bool:
+    return bed.pulse is not None or bed.file is not None
+
+
 def _nearest(chain: Iterable[Bed], key: str, default: Any) -> Any:
+    """The last word on `key`; a time as its length."""
     found = default
     for bed in chain:
         value = getattr(bed, key)

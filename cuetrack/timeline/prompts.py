@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from itertools import pairwise, zip_longest
 
 from cuetrack.plan.model import MoveStep, TalkStep
 from cuetrack.timebase import Duration, Instant
@@ -22,23 +23,29 @@ _LATE = Duration(Fraction(5))
 _NEXT_AHEAD, _NEXT_CLEAR = Duration(Fraction(20)), Duration(Fraction(4))
 _LEAST_WORK = Duration(Fraction(15))
 _TALK_LEFT = Duration(Fraction(10))
+# A shorter talk or stage is over before anything about it is said.
+_LEAST_NOTED = Duration(Fraction(5))
 
-_KEYWORD = re.compile(r"\*([^*]+)\*")
+# An asterisk with a space behind it begins a line of a list.
+_KEYWORD = re.compile(r"\*(?!\s)([^*]+)(?<!\s)\*")
+_LIST_SIGNS = "-*•– "
 _SENTENCE_END = re.compile(r"[.!?…;]\s|\n")
 _MOST_WORDS = 6
 
 
 def add_prompts(cues: CueCollector, runs: tuple[Run, ...]) -> None:
     """Adds the prompts of the whole session."""
-    for run, following in zip(runs, (*runs[1:], None), strict=True):
+    # Where two fall on one instant, what concerns more of the session comes first.
+    for before, phase in pairwise(cues.phases):
+        if before.part is not None and phase.part is not None and phase.part is not before.part:
+            _prompt_part(cues, phase)
+    for run, following in zip_longest(runs, runs[1:]):
         if run.length >= _LEAST_WORK:
             _prompt_work(cues, run)
             _prompt_next(cues, run, following)
-    for before, phase in zip((None, *cues.phases), cues.phases, strict=False):
-        if isinstance(phase.step, TalkStep):
+    for phase in cues.phases:
+        if isinstance(phase.step, TalkStep) and phase.length >= _LEAST_NOTED:
             _prompt_talk(cues, phase, phase.step)
-        if before is not None and before.part is not None and phase.part not in (before.part, None):
-            _prompt_part(cues, phase)
 
 
 def keywords(notes: str | None) -> str:
@@ -49,18 +56,27 @@ def keywords(notes: str | None) -> str:
     >>> keywords("Band, chair, mat. Stop if anything hurts.")
     'Band, chair, mat'
     """
-    marked = [word.strip() for word in _KEYWORD.findall(notes or "")]
+    marked = [" ".join(words.split()) for words in _KEYWORD.findall(notes or "")]
     if marked:
         return ", ".join(marked)
-    first = _SENTENCE_END.split((notes or "").strip(), maxsplit=1)[0]
+    first = _SENTENCE_END.split((notes or "").strip().lstrip(_LIST_SIGNS), maxsplit=1)[0]
     return " ".join(first.split()[:_MOST_WORDS]).rstrip(" .,:;")
 
 
 def _prompt_work(cues: CueCollector, run: Run) -> None:
-    stage = run.phases[0].stage
-    notes = keywords(run.move.notes) or keywords(stage.notes if stage else None)
+    """How long the run lasts and what to think of; and again for each later stage that has notes."""
+    first, *later = run.phases
+    notes = keywords(run.move.notes) or _stage_keywords(first)
     slots = {"seconds": _whole(run.length), "keywords": notes}
-    _add(cues, Phrase("prompt-work", slots), run.start + _AFTER_START, run.phases[-1].end, run.phases[0])
+    _add(cues, Phrase("prompt-work", slots), run.start + _AFTER_START, run.end, first)
+    for phase in later:
+        if _stage_keywords(phase) and phase.length >= _LEAST_NOTED:
+            slots = {"seconds": _whole(phase.length), "keywords": _stage_keywords(phase)}
+            _add(cues, Phrase("prompt-work", slots), phase.start + _AFTER_START, phase.end, phase)
+
+
+def _stage_keywords(phase: Phase) -> str:
+    return keywords(phase.stage.notes if phase.stage else None)
 
 
 def _prompt_next(cues: CueCollector, run: Run, following: Run | None) -> None:
@@ -88,7 +104,7 @@ def _prompt_part(cues: CueCollector, phase: Phase) -> None:
     minutes = (left.seconds + 30) // 60
     if phase.part is not None and minutes:
         slots = {"part": phase.part.part, "seconds": str(60 * minutes)}
-        _add(cues, Phrase("prompt-part", slots), phase.start + _AFTER_START, phase.end, phase)
+        _add(cues, Phrase("prompt-part", slots), phase.start + _AFTER_START, cues.phases[-1].end, phase)
 
 
 def _whole(length: Duration) -> str:

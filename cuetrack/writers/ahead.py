@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable
 from queue import Empty, Full, Queue
 from threading import Event, Thread
 from typing import TypeVar
@@ -14,7 +14,7 @@ _MOST_AHEAD = 8
 _LOOK_SECONDS = 0.1
 
 
-def made_ahead(items: Iterable[_T]) -> Iterator[_T]:
+def made_ahead(items: Iterable[_T]) -> Generator[_T, None, None]:
     """The same items in the same order; an exception of theirs is raised here, after those before it.
 
     Where the user stops early, so does the thread.

@@ -7,11 +7,10 @@ same bytes.
 
 from __future__ import annotations
 
-import errno
 import os
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +20,9 @@ from cuetrack.sound.ffmpeg import has_ffmpeg
 from cuetrack.writers.ahead import made_ahead
 from cuetrack.writers.dither import dithered_16_bits
 from cuetrack.writers.encoder import Encoder
-from cuetrack.writers.finish import finish, is_whole
-from cuetrack.writers.formats import AudioFormat, Encoding, Quality, known_bytes
+from cuetrack.writers.finish import failure_of, finish, is_whole
+from cuetrack.writers.formats import AudioFormat, Encoding, Quality, kbit_per_second, known_bytes
+from cuetrack.writers.mp3_tag import set_mp3_length
 from cuetrack.writers.tags import Tags
 
 if TYPE_CHECKING:
@@ -75,28 +75,27 @@ def write_audio(
     import mutagen
     import soundfile
 
-    encoding = audio_format.encodings[quality]
+    encoding, container = audio_format.encodings[quality], audio_format.container
     chunks = made_ahead(_counted(regrouped(blocks, _WRITE_FRAMES), frames))
-    by_ffmpeg = audio_format.container == "ipod" or (audio_format.container == "MP3" and has_ffmpeg())
     try:
-        if by_ffmpeg:
-            with Encoder(
-                path, audio_format.container, rate_hz, channels, encoding.kbit_per_second
-            ) as encoder:
+        if container == "ipod" or (container == "MP3" and has_ffmpeg()):
+            bit_rate = kbit_per_second(audio_format, quality, rate_hz, channels)
+            with Encoder(path, container, rate_hz, channels, bit_rate) as encoder:
                 _feed(encoder, chunks, channels, progress)
+            if container == "MP3":
+                set_mp3_length(path, rate_hz, frames)
         else:
             is_rf64 = known_bytes(audio_format, frames, channels, quality) > rf64_above_bytes
-            container = "RF64" if is_rf64 else audio_format.container
-            with _opened(path, rate_hz, channels, container, encoding) as file:
-                if audio_format.container == "WAV":
+            with _opened(path, rate_hz, channels, "RF64" if is_rf64 else container, encoding) as file:
+                if container == "WAV":
                     _set_texts(file, tags)
-                _write_chunks(file, chunks, channels, encoding, audio_format.container == "WAV", progress)
-        if audio_format.container != "ipod" and not is_whole(path, frames):
-            raise _cause(path, "the file came out short")
+                _write_chunks(file, chunks, channels, encoding, container == "WAV", progress)
+        if container != "ipod" and not is_whole(path, frames):
+            raise failure_of(path, "the file came out short")
         finish(path, audio_format, encoding, tags)
     # soundfile asserts that libsndfile wrote all it was given.
     except (soundfile.SoundFileError, mutagen.MutagenError, AssertionError) as error:
-        raise _cause(path, str(error)) from error
+        raise failure_of(path, str(error)) from error
     finally:
         chunks.close()
 
@@ -180,7 +179,7 @@ def _write_chunks(
         file.write(_on_channels(_stored(np.zeros((1, 1), np.float32), 0, encoding), channels))
 
 
-def _stored(chunk: Samples, index: int, encoding: Encoding) -> NDArray[np.generic]:
+def _stored(chunk: Samples, index: int, encoding: Encoding) -> NDArray[Any]:
     """Samples as libsndfile takes them for this encoding."""
     match encoding.pcm_bytes:
         case 2:
@@ -191,7 +190,7 @@ def _stored(chunk: Samples, index: int, encoding: Encoding) -> NDArray[np.generi
             return chunk
 
 
-def _on_channels(samples: NDArray[np.generic], channels: int) -> NDArray[np.generic]:
+def _on_channels(samples: NDArray[Any], channels: int) -> NDArray[Any]:
     return samples if samples.shape[1] == channels else np.repeat(samples, channels, axis=1)
 
 
@@ -204,13 +203,3 @@ def _24_bits(samples: Samples) -> NDArray[np.int32]:
     steps: NDArray[np.float32] = np.rint(samples * _PCM_STEPS)
     np.clip(steps, -_PCM_STEPS, _PCM_STEPS - 1, out=steps)
     return (steps * np.float32(256)).astype(np.int32)
-
-
-def _cause(path: Path, what: str) -> OSError:
-    """Why a write failed: libsndfile says only that it did, so the system is asked again."""
-    try:
-        with path.open("ab") as file:
-            file.write(bytes(_WRITE_FRAMES))
-    except OSError as error:
-        return OSError(error.errno, os.strerror(error.errno or errno.EIO), str(path))
-    return OSError(errno.EIO, what, str(path))

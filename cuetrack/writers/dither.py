@@ -27,4 +27,4 @@ def dithered_16_bits(samples: NDArray[np.float32], chunk: int) -> NDArray[np.int
     first, second = noise.random(shape, np.float32)
     steps = np.rint(samples * np.float32(_STEPS) + first - second)
     steps[samples == 0] = 0
-    return np.clip(steps, -_STEPS, _STEPS - 1).astype(np.int16)
+    return np.asarray(np.clip(steps, -_STEPS, _STEPS - 1), np.int16)

@@ -5,7 +5,6 @@ The same samples give the same bytes: no dates, no versions (`bitexact`).
 
 from __future__ import annotations
 
-import errno
 import subprocess
 import tempfile
 from pathlib import Path
@@ -16,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cuetrack.sound.ffmpeg import SAFE_ARGUMENTS, ffmpeg_path
+from cuetrack.writers.finish import failure_of
 
 _ENCODERS = {"MP3": ("libmp3lame", "mp3"), "ipod": ("aac", "ipod")}
 _EXACT = ("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:a", "+bitexact")
@@ -79,4 +79,4 @@ class Encoder:
     def _failure(self) -> OSError:
         self._said.seek(0)
         lines = self._said.read(4000).decode(errors="replace").strip().splitlines()
-        return OSError(errno.EIO, lines[-1] if lines else "the encoder stopped", str(self._path))
+        return failure_of(self._path, lines[-1] if lines else "the encoder stopped")

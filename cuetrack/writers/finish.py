@@ -5,12 +5,17 @@ Ogg pages: RFC 3533, section 6.
 
 from __future__ import annotations
 
+import errno
+import os
 import zlib
 from pathlib import Path
 from typing import BinaryIO
 
 from cuetrack.writers.formats import AudioFormat, Encoding
 from cuetrack.writers.tags import Tags, write_tags
+
+# More than a file system gives to a file that is full.
+_PROBE_BYTES = 16_384
 
 
 def is_whole(path: Path, frames: int) -> bool:
@@ -29,6 +34,16 @@ def is_whole(path: Path, frames: int) -> bool:
             return False
         file.seek(frames - 1)
         return len(file.read(1)) == 1
+
+
+def failure_of(path: Path, what: str) -> OSError:
+    """Why a write failed: libsndfile says only that it did, so the system is asked again."""
+    try:
+        with path.open("ab") as file:
+            file.write(bytes(_PROBE_BYTES))
+    except OSError as error:
+        return OSError(error.errno, os.strerror(error.errno or errno.EIO), str(path))
+    return OSError(errno.EIO, what, str(path))
 
 
 def finish(path: Path, audio_format: AudioFormat, encoding: Encoding, tags: Tags) -> None:

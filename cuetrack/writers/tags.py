@@ -88,6 +88,7 @@ def _write_vorbis_comments(path: Path, container: str, subtype: str, tags: Tags)
     picture = Picture()
     if tags.picture:
         picture.data, picture.mime, picture.type = tags.picture, tags.picture_type, 3
+    file: FLAC | OggOpus | OggVorbis
     if container == "FLAC":
         file = FLAC(path)
         if tags.picture:

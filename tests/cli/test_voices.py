@@ -89,6 +89,7 @@ def test_a_recorded_voice_from_script_to_render(plan: Path, capsys: pytest.Captu
     assert run(["voices", "check", "raw", "--plan", "quay.yaml", "--json"]) == 1
     findings = json.loads(capsys.readouterr().out)["findings"]
     assert {(finding["fault"], finding["text"]) for finding in findings} >= {("missing", texts[0])}
+    assert "no spare" not in {finding["fault"] for finding in findings}
     assert run(["voices", "import", "raw", "--to", "mine"]) == 0
     assert f"{len(lines) - 1} of {len(lines) - 1} clips written to mine" in capsys.readouterr().out
     plan.write_text("voice: ./mine\n" + PLAN, encoding="utf-8")
@@ -98,14 +99,19 @@ def test_a_recorded_voice_from_script_to_render(plan: Path, capsys: pytest.Captu
     assert texts[0] in note
 
 
-def test_the_cache_is_shown_and_cleared(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_cache_is_shown_and_cleared(
+    plan: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     assert run(["render", "quay.yaml", "-o", "quay.wav", "--voice", "system"]) == 0
     capsys.readouterr()
     assert run(["voices", "cache"]) == 0
     shown = capsys.readouterr().out
     assert " clips, " in shown
     assert run(["voices", "cache", "--clear"]) == 0
-    assert capsys.readouterr().out.endswith(": 0 clips, 0.0 MB\n")
+    assert capsys.readouterr().out.endswith(": 0 clips, 0.0 MB of at most 500 MB\n")
+    monkeypatch.setenv("CUETRACK_CACHE_MB", "lots")
+    assert run(["voices", "cache"]) == 0
+    assert "CUETRACK_CACHE_MB is 'lots', which is no whole number" in capsys.readouterr().err
 
 
 def test_changing_one_word_of_a_plan_speaks_one_phrase(plan: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -194,6 +200,124 @@ def test_check_with_the_voice_measures_and_names_the_tightest(
     assert len(fits) == 5
     assert [fit["spare_seconds"] for fit in fits] == sorted(fit["spare_seconds"] for fit in fits)
     assert all(fit["spare_seconds"] >= 0 and fit["seconds"] > 0 for fit in fits)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["quay.yaml", "--voice"],
+        ["--voice", "quay.yaml"],
+        ["quay.yaml", "--voice", "system"],
+        ["--voice", "system", "quay.yaml"],
+        ["--voice=system", "quay.yaml"],
+        ["--voice", "--json", "quay.yaml"],
+    ],
+)
+def test_check_takes_a_voice_with_and_without_its_name(
+    plan: Path, capsys: pytest.CaptureFixture[str], words: list[str]
+) -> None:
+    """Without a name it is the plan's voice: `clear` speaks, and "system" has other lengths."""
+    plan.write_text(f"voice: {'clear' if 'system' in ' '.join(words) else 'system'}\n" + PLAN, encoding="utf-8")
+    answers = []
+    for call in (words, ["quay.yaml", "--voice", "system"]):
+        assert run(["check", *call, *([] if "--json" in call else ["--json"])]) == 0
+        answers.append(json.loads(capsys.readouterr().out)["tightest_fits"])
+    assert answers[0] == answers[1]
+    assert answers[0]
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["--voice"], "Missing argument 'PLAN'."),
+        (["--voice", "clear"], "Missing argument 'PLAN' (--voice takes 'clear' for the voice)."),
+        (["--voice", "claer", "quay.yaml"], "there is no voice 'claer'; did you mean 'clear'?"),
+        ([], "Missing argument 'PLAN'."),
+    ],
+)
+def test_a_check_without_a_plan_or_with_a_wrong_voice_is_wrong_usage(
+    plan: Path, capsys: pytest.CaptureFixture[str], words: list[str], message: str
+) -> None:
+    assert run(["check", *words]) == 2
+    assert message in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", ["check", "timeline", "render"])
+def test_a_voice_that_does_not_speak_the_plans_language_is_an_error_on_its_line(
+    plan: Path, capsys: pytest.CaptureFixture[str], command: str
+) -> None:
+    plan.write_text("language: de\nvoice: clear\n" + PLAN.replace("9s", "9"), encoding="utf-8")
+    assert run([command, "quay.yaml"]) == 1
+    plan.write_text("language: de\nvoice: clear\n" + PLAN, encoding="utf-8")
+    capsys.readouterr()
+    assert run([command, "quay.yaml"]) == 1
+    assert capsys.readouterr().err == (
+        "quay.yaml:2:8: error: voice 'clear' speaks en, not de; take another voice, such as 'system', or a "
+        "language that it speaks\n"
+        "    voice: clear\n"
+        "           ^^^^^\n"
+    )
+
+
+def test_a_voice_of_the_call_has_to_speak_the_plans_language(
+    plan: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan.write_text("language: de\n" + PLAN, encoding="utf-8")
+    for words in (["check", "--voice", "clear", "quay.yaml"], ["render", "quay.yaml", "--voice", "clear"]):
+        assert run(words) == 2
+        assert "voice 'clear' speaks en, not de; " in capsys.readouterr().err
+
+
+def test_a_script_is_made_before_anything_is_recorded(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan.write_text("voice: ./my-voice\n" + PLAN, encoding="utf-8")
+    assert run(["voices", "script", "quay.yaml"]) == 0
+    capsys.readouterr()
+    Path("raw").mkdir()
+    assert run(["voices", "check", "raw", "--plan", "quay.yaml"]) == 1
+    assert "no clip for 'three'; record it as three.wav" in capsys.readouterr().out
+
+
+def test_a_script_lists_the_shorter_wordings_last_and_says_what_they_are_for(
+    plan: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["voices", "script", "quay.yaml"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    spare = [line for line in lines if line.endswith(", only if the usual wording does not fit)")]
+    assert "band-row.wav: Band row.  (at most 13.5 s, only if the usual wording does not fit)" in spare
+    assert lines[-len(spare) :] == spare
+    assert len(lines) > 2 * len(spare) > 4
+
+
+def test_every_text_of_a_tight_render_stands_in_the_script(plan: Path) -> None:
+    """Whatever a plan may come to say, a coach can record it."""
+    plan.write_text("voice: system\n" + PLAN.replace("15s", "5s"), encoding="utf-8")
+    build.render(plan, Path("quay.wav"))
+    said = {cue["text"] for cue in json.loads(Path("quay.timeline.json").read_text("utf-8"))["cues"]}
+    script = {line.text: line.spare for line in build_voices.script(plan)}
+    assert said - {None} <= set(script)
+    assert any(script[text] for text in said - {None})
+
+
+def test_an_audition_of_a_folder_is_named_after_it_and_tells_who_speaks(
+    plan: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = Path("my-voice").absolute()
+    folder.mkdir()
+    soundfile.write(folder / "row.wav", np.sin(np.arange(24_000) / 9), 48_000)
+    monkeypatch.chdir(folder)
+    assert run(["voices", "hear", "."]) == 0
+    printed = capsys.readouterr()
+    assert printed.out == "my-voice.wav\n"
+    assert printed.err.startswith("warning: spoken by '")
+    assert "there is no clip in " in printed.err
+    assert run(["voices", "hear", ".", "--say", "Row."]) == 0
+    assert capsys.readouterr().err == ""
+
+
+def test_importing_an_empty_folder_is_an_error(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Path("raw").mkdir()
+    assert run(["voices", "import", "raw", "--to", "mine"]) == 1
+    assert "error: there is no sound file in raw; " in capsys.readouterr().err
 
 
 def test_rooms_of_a_script_are_those_of_the_narrowest_place(plan: Path) -> None:

@@ -103,7 +103,7 @@ class TestSpeech:
 
     def test_the_usual_depth_is_what_lay_listeners_want(self) -> None:
         """Torcoli and others, JAES 67(12), 2019: 10 LU, and 4 more for lay listeners than for experts."""
-        assert -10 - 4 == DEFAULT_UNDER_SPEECH_DB
+        assert DEFAULT_UNDER_SPEECH_DB == -10 - 4
 
     def test_music_goes_down_by_what_the_plan_says(self) -> None:
         heard, curve = self.heard(self.bed(-17.52), gain_db=-14.0)
@@ -156,7 +156,7 @@ class TestTones:
         """Power of some frames in each octave, by band-pass filters that heard all that came before."""
         levels = {}
         for centre_hz in (63, 125, 250, 500, 1000, 2000, 4000):
-            band = butter(2, [centre_hz / 2**0.5, centre_hz * 2**0.5], "bandpass", fs=RATE_HZ, output="sos")
+            band = butter(4, [centre_hz / 2**0.5, centre_hz * 2**0.5], "bandpass", fs=RATE_HZ, output="sos")
             power = np.mean(sosfilt(band, samples.astype(float), axis=0)[first : first + frames] ** 2)
             levels[centre_hz] = float(10 * np.log10(power + 1e-15))
         return levels
@@ -180,8 +180,8 @@ class TestTones:
             for centre_hz in signal_db
             if centre_hz >= 250
         }
-        # Filters as gentle as these let some of the drums below through.
-        assert max(over_db.values()) >= 20.0 - 3.0
+        # These filters let a little of the drums below through.
+        assert max(over_db.values()) >= 20.0 - 1.0
 
     def test_the_bed_goes_down_by_what_is_missing_and_no_more(self) -> None:
         """White noise: the octave at 1 kHz holds a share of its power that is known."""
@@ -213,16 +213,17 @@ class TestTones:
         assert heard.over_bed_db == pytest.approx(rms_db(click) - (rms_db(bass) - 37.5), abs=1.0)
 
 
-class TestSeveralCues:
-    SOUNDS = {
-        "speech:long": noise(-20, 3 * BLOCK_FRAMES, 1, seed=3)[:, 0],
-        "speech:row": noise(-20, 30_000, 1, seed=4)[:, 0],
-        "click": tone_samples("click", RATE_HZ),
-    }
+SOUNDS = {
+    "speech:long": noise(-20, 3 * BLOCK_FRAMES, 1, seed=3)[:, 0],
+    "speech:row": noise(-20, 30_000, 1, seed=4)[:, 0],
+    "click": tone_samples("click", RATE_HZ),
+}
 
+
+class TestSeveralCues:
     def placed(self):
         """Out of the order of their ends, two on one frame, one over four blocks, one that ends the bed."""
-        frames = {name: len(samples) for name, samples in self.SOUNDS.items()}
+        frames = {name: len(samples) for name, samples in SOUNDS.items()}
         return [
             sounded(0, frames["click"], "click"),
             said(BLOCK_FRAMES - 1, frames["speech:long"], "speech:long"),
@@ -234,7 +235,7 @@ class TestSeveralCues:
 
     def test_each_is_told_in_its_place(self) -> None:
         placed = self.placed()
-        heard, _ = judged(placed, self.SOUNDS, noise(-30, 6 * BLOCK_FRAMES))
+        heard, _ = judged(placed, SOUNDS, noise(-30, 6 * BLOCK_FRAMES))
         assert [one.placed for one in heard] == placed
         assert all(one.placed is other for one, other in zip(heard, placed, strict=True))
 
@@ -244,39 +245,36 @@ class TestSeveralCues:
             noise(-50, 6 * BLOCK_FRAMES)
             * np.linspace(1, 10, 6 * BLOCK_FRAMES, dtype=np.float32)[:, np.newaxis]
         )
-        heard, curve = judged(self.placed(), self.SOUNDS, bed)
+        heard, curve = judged(self.placed(), SOUNDS, bed)
         assert curve.ducks == ()
         for one in heard:
             if one.placed.text is not None:
                 under = bed[one.placed.start_frame : one.placed.start_frame + one.placed.frames]
-                own_lufs = k_weighted_loudness_lufs(self.SOUNDS[one.placed.sound], RATE_HZ)
+                own_lufs = k_weighted_loudness_lufs(SOUNDS[one.placed.sound], RATE_HZ)
                 assert one.over_bed_db == pytest.approx(own_lufs - k_weighted_loudness_lufs(under, RATE_HZ))
 
     def test_a_cue_inside_another_s_duck_has_its_gain(self) -> None:
-        heard, _ = judged(self.placed(), self.SOUNDS, noise(-30, 6 * BLOCK_FRAMES))
-        deep, _ = judged(self.placed(), self.SOUNDS, noise(-30, 6 * BLOCK_FRAMES), gain_db=-40.0)
-        for one, other in zip(heard[1:], deep[1:], strict=True):
-            assert other.over_bed_db == pytest.approx(40 + one.over_bed_db - self.ducked_by(one), abs=1e-3)
-
-    @staticmethod
-    def ducked_by(one) -> float:
-        """What the bed went down for a cue of these; none of the others lies lower."""
-        return -one.bed_lowered_db
+        """A click under a phrase: the bed is down by 40 dB for the phrase."""
+        placed, bed = self.placed(), noise(-60, 6 * BLOCK_FRAMES)
+        without, _ = judged(placed, SOUNDS, bed)
+        heard, _ = judged(placed, SOUNDS, bed, gain_db=-40.0)
+        assert heard[3].over_bed_db == pytest.approx(without[3].over_bed_db + 40, abs=1e-3)
+        assert heard[0].over_bed_db == without[0].over_bed_db
 
     def test_a_ramp_inside_a_cue_counts_where_the_bed_is_loudest(self) -> None:
         """A tone that ends as speech begins lies in the way down; only its first frame is all of it."""
-        click, row = self.SOUNDS["click"], self.SOUNDS["speech:row"]
+        click, row = SOUNDS["click"], SOUNDS["speech:row"]
         start = 100_000
         placed = [sounded(start - len(click), len(click), "click"), said(start, len(row))]
-        heard, curve = judged(placed, self.SOUNDS, noise(-60, 4 * RATE_HZ), gain_db=-14.0)
-        alone, _ = judged(placed[:1], self.SOUNDS, noise(-60, 4 * RATE_HZ))
+        heard, curve = judged(placed, SOUNDS, noise(-60, 4 * RATE_HZ), gain_db=-14.0)
+        alone, _ = judged(placed[:1], SOUNDS, noise(-60, 4 * RATE_HZ))
         first_db = -20 * np.log10(float(np.max(curve.gain(start - len(click), 1))))
         assert first_db == pytest.approx(14.0 * (1 - len(click) / 9_600), abs=0.01)
         assert heard[0].over_bed_db == pytest.approx(alone[0].over_bed_db + first_db, abs=1e-3)
 
     def test_where_there_is_no_bed_nothing_is_lowered(self) -> None:
         bed = np.zeros((6 * BLOCK_FRAMES, 2), np.float32)
-        heard, curve = judged(self.placed(), self.SOUNDS, bed, gain_db=-14.0)
+        heard, curve = judged(self.placed(), SOUNDS, bed, gain_db=-14.0)
         assert {(one.over_bed_db, one.bed_lowered_db) for one in heard} == {(inf, 0.0)}
         assert curve.ducks == ()
 
@@ -284,10 +282,10 @@ class TestSeveralCues:
         bed = noise(-20, 6 * BLOCK_FRAMES)
         bed[: 2 * BLOCK_FRAMES] = 0
         placed = [said(BLOCK_FRAMES, 3 * BLOCK_FRAMES, "speech:long")]
-        (heard,), curve = judged(placed, self.SOUNDS, bed, gain_db=-14.0)
+        (heard,), curve = judged(placed, SOUNDS, bed, gain_db=-14.0)
         assert curve.ducks[0].start_frame == BLOCK_FRAMES
         under = bed[BLOCK_FRAMES : 4 * BLOCK_FRAMES]
-        own_lufs = k_weighted_loudness_lufs(self.SOUNDS["speech:long"], RATE_HZ)
+        own_lufs = k_weighted_loudness_lufs(SOUNDS["speech:long"], RATE_HZ)
         assert heard.over_bed_db == pytest.approx(
             own_lufs - k_weighted_loudness_lufs(under, RATE_HZ) + 14, abs=1e-3
         )
@@ -299,7 +297,7 @@ class TestSeveralCues:
 
     def test_a_bed_that_ends_before_the_last_cue_is_a_mistake_of_ours(self) -> None:
         with pytest.raises(ValueError, match="the bed ends before the last cue"):
-            judged(self.placed(), self.SOUNDS, noise(-20, 5 * BLOCK_FRAMES))
+            judged(self.placed(), SOUNDS, noise(-20, 5 * BLOCK_FRAMES))
 
 
 def test_memory_is_that_of_the_longest_cue_and_not_of_the_bed() -> None:

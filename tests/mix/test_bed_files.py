@@ -1,6 +1,6 @@
-"""Music files as they come: every kind against another decoder or plain arithmetic, and every bad one refused.
+"""Music files as they come: every kind against what went into it, and every bad one refused.
 
-Files are encoded by ffmpeg, and what our reader makes of them is held against the samples that went in.
+Files are encoded by ffmpeg or written byte by byte, so that no code of ours is on both sides.
 """
 
 from __future__ import annotations
@@ -313,7 +313,7 @@ class TestWhatIsMeasured:
     def test_an_offset_is_taken_away_and_changes_no_loudness(self, tmp_path):
         samples = music(5) / 30
         soundfile.write(tmp_path / "good.wav", samples, RATE_HZ, subtype="FLOAT")
-        soundfile.write(tmp_path / "offset.wav", samples + [0.5, -0.25], RATE_HZ, subtype="FLOAT")
+        soundfile.write(tmp_path / "offset.wav", samples + np.array([0.5, -0.25]), RATE_HZ, subtype="FLOAT")
         good, offset = (
             measured_file(tmp_path / name, RATE_HZ, 2, NO_LIMIT) for name in ("good.wav", "offset.wav")
         )
@@ -333,7 +333,7 @@ class TestWhatIsMeasured:
         middle = measured_file(tmp_path / "middle.wav", RATE_HZ, 2, NO_LIMIT)
         heard = measured_file(tmp_path / "tide.wav", RATE_HZ, 2, 6 * RATE_HZ, from_frame=3 * RATE_HZ)
         assert heard.frames is None
-        assert heard.loudness_lufs == pytest.approx(middle.loudness_lufs, abs=1.5)  # pieces are not cut
+        assert heard.loudness_lufs == pytest.approx(middle.loudness_lufs, abs=0.1)
 
     def test_a_reader_holds_the_last_frame_and_starts_where_it_is_told(self, tune):
         whole = decoded(tune / "tide.wav")
@@ -346,7 +346,7 @@ class TestWhatIsMeasured:
         assert np.array_equal(rest[79_993:], np.broadcast_to(whole[-1], (7, 2)))
         one.close()
 
-    def test_ten_hours_are_read_in_the_memory_of_a_minute(self, tmp_path):
+    def test_ten_hours_are_read_in_the_memory_of_two_minutes(self, tmp_path):
         """Ten hours, silent but for a tone in the last minute, which does not lie on the disk."""
         rate_hz, path = 8_000, tmp_path / "endless.wav"
         frames, tone = 10 * 3600 * rate_hz, (sine(500, 1, rate_hz) * 32_767).astype("<i2")
@@ -368,4 +368,4 @@ class TestWhatIsMeasured:
             tracemalloc.stop()
         assert file.frames is None
         assert np.abs(heard[:, 0] - sine(500, 1, rate_hz)).max() < 1e-4
-        assert peak < 60 * rate_hz * 4
+        assert peak < 120 * rate_hz * 4

@@ -200,21 +200,21 @@ def by_definition_db(ducks: list[Duck]) -> np.ndarray:
     return reached[first : first + SLOW_FRAMES]
 
 
-@settings(deadline=None)
+@settings(deadline=None, database=None)
 @given(some_ducks)
 def test_any_ducks_give_what_the_definition_gives(ducks: list[Duck]) -> None:
     found_db = db(gains(DuckCurve(ducks, SLOW_HZ), SLOW_FRAMES, 97))
     assert largest(found_db - by_definition_db(ducks)) < 1e-4
 
 
-@settings(deadline=None)
+@settings(deadline=None, database=None)
 @given(some_ducks, st.randoms(use_true_random=False))
 def test_their_order_does_not_matter(ducks: list[Duck], random) -> None:
     shuffled = random.sample(ducks, len(ducks))
     assert DuckCurve(shuffled, SLOW_HZ).ducks == DuckCurve(ducks, SLOW_HZ).ducks
 
 
-@settings(deadline=None)
+@settings(deadline=None, database=None)
 @given(some_ducks)
 def test_the_bed_is_never_up_for_a_short_time(ducks: list[Duck]) -> None:
     wanted = DuckCurve(ducks, SLOW_HZ).ducks

@@ -14,12 +14,18 @@ from cuetrack.plan.fields import (
     CountdownSound,
     CountPoints,
     DuckingDb,
+    Files,
+    GainDb,
+    LoudnessByMix,
     LoudnessLufs,
+    MixContents,
+    Mood,
     Names,
     Sides,
     Switch,
     ToneName,
 )
+from cuetrack.sound.pulse_moods import MOODS
 from cuetrack.sound.tone_table import COUNTDOWNS, PLAN_TONES
 
 
@@ -58,6 +64,18 @@ def written(kind: Any, value: object) -> Any:
         (LoudnessLufs, "−16 lufs", -16),
         (DuckingDb, "-20 dB", -20),
         (DuckingDb, "0 db", 0),
+        (GainDb, "+3 dB", 3),
+        (GainDb, "−2.5 dB", Fraction("-2.5")),
+        (LoudnessByMix, "-16 LUFS", {"class": -16}),
+        (LoudnessByMix, {"ear": "-18 LUFS", "film": "-23.5 LUFS"}, {"ear": -18, "film": Fraction("-23.5")}),
+        (MixContents, {"film": "bed"}, {"film": ("bed",)}),
+        (
+            MixContents,
+            {"class": ["tone", "count"], "ear": ["prompt"]},
+            {"class": ("tone", "count"), "ear": ("prompt",)},
+        ),
+        (Files, "beds/tide.ogg", ("beds/tide.ogg",)),
+        (Files, ["tide.ogg", "ebb.ogg", "tide.ogg"], ("tide.ogg", "ebb.ogg", "tide.ogg")),
     ],
 )
 def test_values_as_a_coach_writes_them(kind: Any, text: object, value: object) -> None:
@@ -88,6 +106,13 @@ def test_values_as_a_coach_writes_them(kind: Any, text: object, value: object) -
         (LoudnessLufs, "-16 dB", "'-16 dB' is not a number of LUFS"),
         (LoudnessLufs, "-8 LUFS", "-8 LUFS is out of range"),
         (DuckingDb, "1 dB", "1 dB is out of range"),
+        (GainDb, "3", "'3' is not a number of dB"),
+        (GainDb, "12.5 dB", "12.5 dB is out of range"),
+        (LoudnessByMix, "-16", "'-16' is not a number of LUFS"),
+        (LoudnessByMix, {"class": "-16 dB"}, "'-16 dB' is not a number of LUFS"),
+        (LoudnessByMix, {"flim": "-16 LUFS"}, "'flim' is no mix"),
+        (MixContents, {"Film": ["bed"]}, "'Film' is no mix"),
+        (Mood, "sad", "'sad' is no mood"),
         (ToneName, "call-soft", "'call-soft' is no tone"),
         (CountdownSound, "pip", "'pip' is no countdown"),
     ],
@@ -103,6 +128,11 @@ def test_values_that_are_refused(kind: Any, text: object, message: str) -> None:
 def test_every_tone_and_countdown_of_the_table_can_be_asked_for() -> None:
     assert [read(ToneName, name) for name in PLAN_TONES] == list(PLAN_TONES)
     assert [read(CountdownSound, name) for name in COUNTDOWNS] == list(COUNTDOWNS)
+
+
+def test_every_mood_of_the_built_in_bed_can_be_asked_for() -> None:
+    assert len(MOODS) >= 3
+    assert [read(Mood, name) for name in MOODS] == list(MOODS)
 
 
 @pytest.mark.parametrize(

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from cuetrack.plan.fields import MixContent, MixName
 from cuetrack.plan.model import MoveStep, Session
 from cuetrack.plan.text import parse_plan, plan_text
+from cuetrack.sound.pulse_moods import MOODS
 from cuetrack.sound.tone_table import COUNTDOWNS, PLAN_TONES
 
 # What trips writers and readers of YAML: quotes, colons, comment signs, words that other versions
@@ -151,6 +153,24 @@ _STAGES = st.lists(
     max_size=3,
 )
 
+_BPM = st.integers(20, 300).map("{} bpm".format) | st.just("120.5 BPM")
+_LEVELS = {
+    "gain": st.integers(-40, 12).map("{:+} dB".format) | st.just("−2.5 db"),
+    **dict.fromkeys(("fade_in", "fade_out"), _lengths(0)),
+    "under_speech": st.integers(-60, 0).map("{} dB".format),
+}
+_MOOD = st.sampled_from(list(MOODS))
+_OF_FILES = {"start": _lengths(0), "tempo": _BPM, "crossfade": _lengths(0), "loop": _SWITCH}
+_FILES = texts(500) | st.lists(texts(500), min_size=1, max_size=3)
+_BED = (
+    _OFF
+    | _some(pulse=_BPM, mood=_MOOD, **_LEVELS)
+    | _some(file=_FILES, **_OF_FILES, **_LEVELS)
+    | _some(mood=_MOOD, **_OF_FILES, **_LEVELS)  # where another level says what plays
+)
+_MIX, _CONTENT = st.sampled_from(get_args(MixName)), st.sampled_from(get_args(MixContent))
+_LUFS = st.integers(-40, -9).map("{} LUFS".format)
+
 
 def _with_working_time(
     needed: dict[str, st.SearchStrategy[Any]], optional: dict[str, st.SearchStrategy[Any]]
@@ -171,19 +191,23 @@ _MOVE = _with_working_time(
         "equipment": _NAMES,
         "sides": st.sampled_from(["both", "left", "right", ["right", "left"]]),
         **dict.fromkeys(("change", "rest"), times()),
-        "tempo": st.integers(20, 300).map("{} bpm".format) | st.just("120.5 BPM"),
+        "tempo": _BPM,
         "calls": _CALLS,
+        "bed": _BED,
         "cues": _CUES,
         "notes": texts(4000),
     },
 ).map(_without_idle_change)
 _PAUSES = st.sampled_from(["rest", "talk"]).flatmap(
-    lambda kind: st.fixed_dictionaries({kind: times()}, optional={"cues": _CUES, "notes": texts(4000)})
+    lambda kind: st.fixed_dictionaries(
+        {kind: times()}, optional={"bed": _BED, "cues": _CUES, "notes": texts(4000)}
+    )
 )
 _PART_OPTIONS: dict[str, st.SearchStrategy[Any]] = {
     "rounds": st.integers(1, 1000),
     **dict.fromkeys(("rest", "change"), times()),
     "calls": _CALLS,
+    "bed": _BED,
     "notes": texts(4000),
 }
 _PART_NEEDS = {"part": texts(120), "steps": st.lists(_MOVE | _PAUSES, min_size=1, max_size=4)}
@@ -197,11 +221,13 @@ plans = st.fixed_dictionaries(
         "voice": texts(120),
         "level": st.sampled_from(["easier", "standard", "harder"]),
         "equipment": _NAMES,
-        "loudness": st.integers(-40, -9).map("{} LUFS".format),
+        "loudness": _LUFS | st.dictionaries(_MIX, _LUFS),
+        "mixes": st.dictionaries(_MIX, _CONTENT | st.lists(_CONTENT, min_size=1, max_size=8)),
+        "slate": _SWITCH,
+        "coach": texts(120),
+        **dict.fromkeys(("artwork", "comment"), texts(500)),
         **dict.fromkeys(("lead-in", "lead-out"), _lengths(0)),
-        "bed": _OFF
-        | _some(pulse=st.just("120 bpm"), under_speech=st.just("-20 dB"))
-        | _some(file=texts(500)),
+        "bed": _BED,
         "calls": _CALLS,
         "notes": texts(4000),
     },

@@ -153,7 +153,7 @@ def test_what_was_not_used_for_the_longest_time_goes_first(tmp_path):
     cache.put(clip_key("g"), a_clip())
     cache.prune()
     assert kept_names(cache, "abcdefg") == "aefg"
-    assert cache.summary() == (cache.folder, 4, 4 * CLIP_BYTES)
+    assert cache.summary() == (cache.folder, 4, 4 * CLIP_BYTES, 4 * CLIP_BYTES)
 
 
 def test_what_a_run_uses_is_never_removed_by_it(tmp_path):
@@ -185,7 +185,12 @@ def test_the_limit_can_be_chosen(tmp_path, monkeypatch):
 @pytest.mark.parametrize("chosen", ["much", "-1", "1.5", "²"])
 def test_a_limit_that_is_no_number_is_a_warning(tmp_path, monkeypatch, chosen):
     monkeypatch.setenv("CUETRACK_CACHE_MB", chosen)
-    assert "CUETRACK_CACHE_MB" in ClipCache(tmp_path).warning
+    cache = ClipCache(tmp_path)
+    assert cache.warning == (
+        f"CUETRACK_CACHE_MB is {chosen!r}, which is no whole number of megabytes; the limit is the usual one, "
+        "500 MB"
+    )
+    assert cache.summary().limit_bytes == 500_000_000
 
 
 def test_clearing_removes_our_clips_and_nothing_else(tmp_path):
@@ -193,7 +198,7 @@ def test_clearing_removes_our_clips_and_nothing_else(tmp_path):
     (cache.folder / "notes.txt").write_text("the coach's own")
     assert cache.clear() == 3
     assert [path.name for path in cache.folder.iterdir()] == ["notes.txt"]
-    assert cache.summary() == (cache.folder, 0, 0)
+    assert cache.summary()[:3] == (cache.folder, 0, 0)
     assert ClipCache(tmp_path / "nowhere").summary().clips == ClipCache(tmp_path / "nowhere").clear() == 0
 
 

@@ -107,3 +107,12 @@ def test_what_has_no_words_takes_no_time(text):
 @given(st.text(), st.text(min_size=1, alphabet="abc"))
 def test_more_words_take_longer(text, word):
     assert estimated_seconds(f"{text} {word}", 155) > estimated_seconds(text, 155) >= Fraction(0)
+
+
+def test_a_language_that_begins_like_a_measured_one_is_not_taken_for_it():
+    """est is Estonian, den Slave (ISO 639-2): no language that was measured, and so counted as English."""
+    words = "Korda joont mööda"
+    in_english = estimated_seconds(words, 155)
+    assert [estimated_seconds(words, 155, tag) == in_english for tag in ("est", "den", "es-MX", "es")] == [
+        True, True, False, False,
+    ]  # fmt: skip

@@ -24,6 +24,7 @@ SLOT = re.compile(r"\{(\w+)(?::(\w+))?\}")
 FULL_SLOTS = {
     "text": "Shoulders down.", "n": "21", "seconds": "90", "move": "Half-kneeling press", "side": "left",
     "stage": "slow lowering", "option": "Sit down.", "setup": "Chair behind you.", "equipment": "mat",
+    "part": "Circuit", "keywords": "elbows close",
 }  # fmt: skip
 
 
@@ -81,7 +82,9 @@ def test_what_is_counted_or_the_coachs_own_never_varies(tag, key, style):
 
 
 @pytest.mark.parametrize(("tag", "key"), [*product(TAGS, KEYS)])
-@pytest.mark.parametrize("empty", [(), ("side",), ("move",), ("stage", "option", "setup", "equipment")])
+@pytest.mark.parametrize(
+    "empty", [(), ("side",), ("move",), ("keywords",), ("stage", "option", "setup", "equipment")]
+)
 def test_terse_is_never_longer_than_any_full_wording(tag, key, empty):
     slots = FULL_SLOTS | dict.fromkeys(empty, "")
 
@@ -122,3 +125,35 @@ def test_no_wording_addresses_anybody_formally_or_as_one_of_many(tag):
         for wording in wordings.full + wordings.terse:
             for sentence in sentences(wording):
                 assert not re.search(rf"\b(?:{address})\b", SLOT.sub("", sentence))
+
+
+@pytest.mark.parametrize(
+    ("tag", "said"),
+    [
+        ("en", ["Circuit, one minute left in all.", "Forty seconds. Elbows close.", "Then Row, left side.",
+                "Then the left side.", "This is the last one.", "Talk for forty seconds. Elbows close.",
+                "Ten seconds to talk."]),
+        ("es", ["Circuit, aún un minuto en total.", "Cuarenta segundos. Elbows close.",
+                "Después: Row, lado izquierdo.", "Después, lado izquierdo.", "Es el último ejercicio.",
+                "Cuarenta segundos para hablar. Elbows close.", "Aún diez segundos para hablar."]),
+        ("de", ["Circuit, insgesamt noch eine Minute.", "Vierzig Sekunden. Elbows close.",
+                "Danach: Row, linke Seite.", "Danach linke Seite.", "Das ist die letzte Übung.",
+                "Vierzig Sekunden zum Reden. Elbows close.", "Noch zehn Sekunden zum Reden."]),
+        ("fr", ["Circuit, encore une minute en tout.", "Quarante secondes. Elbows close.",
+                "Ensuite : Row, côté gauche.", "Ensuite, côté gauche.", "C'est le dernier exercice.",
+                "Quarante secondes pour parler. Elbows close.", "Encore dix secondes pour parler."]),
+    ],
+)  # fmt: skip
+def test_what_only_the_coach_hears_in_each_language(tag, said):
+    """No verb stands by the time, so one minute needs no other wording than two."""
+    prompts = [
+        ("prompt-part", "60"),
+        ("prompt-work", "40"),
+        ("prompt-next", ""),
+        ("prompt-side", ""),
+        ("prompt-last", ""),
+        ("prompt-talk", "40"),
+        ("prompt-left", "10"),
+    ]
+    slots = FULL_SLOTS | {"move": "Row"}
+    assert [phrase_text(key, slots | {"seconds": time}, tag) for key, time in prompts] == said

@@ -9,11 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from hypothesis import given
+from hypothesis import strategies as st
 
 from cuetrack.errors import SpeechError, VoiceMissingError
 from cuetrack.speech.cache import ClipCache
-from cuetrack.speech.clip_folder import LONGEST_SECONDS, ClipFolder
-from cuetrack.speech.clip_names import file_name_for, file_names_for, folded, slug
+from cuetrack.speech.clip_folder import LONGEST_SECONDS, ClipFolder, mono
+from cuetrack.speech.clip_names import file_name_for, file_names_for, folded, names_of, slug
 from cuetrack.speech.recordings import import_recordings, recording_report
 from cuetrack.speech.speak import fallback_voice, speak
 from cuetrack.speech.voices import find_voice, load_voice
@@ -80,6 +82,20 @@ def test_a_long_phrase_is_found_by_its_short_name_its_whole_one_and_as_a_copy(tm
         assert ClipFolder.at(folder).file_for(text).name == name
         (done,) = import_recordings(folder, folder / "copies")
         assert ClipFolder.at(folder / "copies").file_for(text).name == done.written
+
+
+@given(st.text(st.characters(codec="utf-8"), max_size=90), st.text(" -aé.", max_size=70))
+def test_the_clip_of_a_script_is_found_under_its_name(start, end):
+    """Also where a long name is cut between two words."""
+    for text, file in file_names_for([start + end, f"{start + end}!"]).items():
+        if folded(text):  # marks alone are never spoken
+            assert folded(Path(file).stem) in names_of(text)
+
+
+@pytest.mark.parametrize("text", ["Half-kneeling press with the very long loop band, elbows out long", "ℌold"])
+def test_a_name_that_would_fold_to_another_is_found(tmp_path, text):
+    record(tmp_path, file_name_for(text))
+    assert ClipFolder.at(tmp_path).file_for(text) is not None
 
 
 def test_phrases_of_the_same_name_are_told_apart_by_the_text_alone():
@@ -222,6 +238,71 @@ def faults(folder, **room_seconds):
     return {(finding.text, finding.fault) for finding in report}
 
 
+@pytest.mark.parametrize("share", [1.0, 0.97, 0.8])
+def test_channels_that_cancel_each_other_are_heard_by_the_louder_one(clips, kept, tmp_path, share):
+    """A microphone wired the wrong way round makes such a recording; its average is silence, or next to it."""
+    record(clips, "row.wav", np.column_stack([phrase(), -share * phrase()]), subtype="PCM_24")
+    record(clips, "press.wav", phrase(), subtype="PCM_24")
+    spoken = speak(["Row.", "Press."], coach(clips), RATE_HZ, cache=kept)
+    assert np.array_equal(spoken["Row."].samples, spoken["Press."].samples)
+    assert recording_report(clips, {"Row.": None, "Press.": None}) == ()
+    assert len(import_recordings(clips, tmp_path / "copies")) == 2
+    row, press = (ClipFolder.at(tmp_path / "copies").file_for(text) for text in ("Row.", "Press."))
+    assert row.read_bytes() == press.read_bytes()
+
+
+def test_channels_that_do_not_cancel_are_averaged(clips, kept):
+    """Sound on one side alone is half as large in the average; two noises at 3 dB less are no cancelling."""
+    noise = np.random.default_rng(7).normal(0, 0.1, (RATE_HZ, 2)).astype(np.float32)
+    assert np.array_equal(mono(noise), noise.mean(axis=1))
+    noise[:, 1] = 0
+    assert np.array_equal(mono(noise), noise[:, 0] / 2)
+    assert mono(noise[:0]).shape == (0,)
+
+
+@pytest.mark.parametrize("noise_db", [-11, -8, -3, 3])
+def test_noise_that_leaves_no_quiet_moment_is_told_and_no_length_is_told_of(clips, noise_db):
+    spoken = phrase(1.5)
+    level = np.sqrt(np.mean(spoken[RATE_HZ // 2 : -RATE_HZ // 2] ** 2)) * 10 ** (noise_db / 20)
+    noise = np.random.default_rng(7).normal(0, level, len(spoken))
+    record(clips, "row.wav", 0.5 * (spoken + noise), subtype="FLOAT")
+    (finding,) = recording_report(clips, {"Row.": Fraction(1)})
+    assert finding.fault == "noisy"
+    assert finding.found > -13
+    assert "speak it faster" not in finding.message
+
+
+def test_closely_cut_speech_without_a_stop_is_not_taken_for_noisy(clips, cache, clear):
+    """Vowels, glides and liquids throughout: nowhere quiet, and yet no noise."""
+    for text in ("We were away a year ago.", "Roll along all arm muscles on one line."):
+        clip = speak([text], clear, 22_050, cache=cache)[text]
+        record(clips, file_name_for(text), clip.samples, 22_050)
+        assert "noisy" not in {finding.fault for finding in recording_report(clips, {text: None})}
+
+
+def test_files_that_cannot_be_read_are_told_also_where_no_phrase_needs_them(clips, tmp_path):
+    (clips / "broken.wav").write_text("no sound")
+    try:
+        (clips / "led-out.wav").symlink_to(record(tmp_path / "elsewhere", "secret.wav"))
+    except OSError:
+        pytest.skip("no links here")
+    found = [(finding.file, finding.fault) for finding in recording_report(clips, {})]
+    assert found == [
+        ("broken.wav", "unreadable"), ("broken.wav", "not needed"),
+        ("led-out.wav", "unreadable"), ("led-out.wav", "not needed"),
+    ]  # fmt: skip
+
+
+def test_a_wording_for_want_of_room_is_no_fault_until_it_is_there_and_bad(clips):
+    record(clips, "band-row-left-side.wav", subtype="PCM_24")
+    room, spare = {"Band row, left side.": None}, {"Band row, left.": Fraction(1)}
+    (finding,) = recording_report(clips, room, spare)
+    assert (finding.text, finding.file, finding.fault) == ("Band row, left.", "band-row-left.wav", "no spare")
+    record(clips, "band-row-left.wav", phrase(1.4), subtype="PCM_24")
+    (finding,) = recording_report(clips, room, spare)
+    assert (finding.text, finding.fault) == ("Band row, left.", "too long")
+
+
 def test_the_report_names_each_fault_and_its_figure(clips):
     noise = np.random.default_rng(7).normal(0, 1, len(phrase()))
     for name in ("good", "even", "fine", "long"):
@@ -288,6 +369,13 @@ def test_importing_trims_and_levels_and_leaves_the_originals(clips, tmp_path):
         loudness = pyloudnorm.Meter(rate_hz).integrated_loudness(np.column_stack([samples] * 2))
         assert np.abs(samples).max() == pytest.approx(10 ** (-3 / 20), abs=0.001) or \
             loudness == pytest.approx(-18, abs=1)  # fmt: skip
+
+
+def test_a_folder_without_sound_files_is_told(clips, tmp_path):
+    (clips / "row.m4a").write_bytes(b"a phone's")
+    with pytest.raises(SpeechError, match=r"there is no sound file in .*coach; .*\.flac.*\.wav"):
+        import_recordings(clips, tmp_path / "copies")
+    assert not (tmp_path / "copies").exists()
 
 
 def test_the_copies_never_replace_the_originals(clips):

@@ -14,7 +14,8 @@ from cuetrack.errors import SpeechError
 from cuetrack.speech.cache import ClipCache
 from cuetrack.speech.engines.engine import RawSpeech
 from cuetrack.speech.said import MAX_TEXT_CHARACTERS
-from cuetrack.speech.speak import PEAK_CEILING_DBFS, speak
+from cuetrack.speech.speak import speak
+from cuetrack.speech.voices import PEAK_CEILING_DBFS
 
 RATE_HZ = 48_000
 COUNT = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -216,7 +217,7 @@ def test_changing_one_word_speaks_one_phrase(system, kept):
 def test_a_voice_that_does_not_speak_the_language_is_refused(system, kept):
     english = dataclasses.replace(system, name="quay", languages=("en-GB",))
     assert "eins" in speak(["eins"], english, RATE_HZ, cache=kept, engine=Tones(), language="en-US")
-    with pytest.raises(SpeechError, match="voice 'quay' speaks en-GB and the plan is in de"):
+    with pytest.raises(SpeechError, match="voice 'quay' speaks en-GB, not de; take another voice"):
         speak(["eins"], english, RATE_HZ, cache=kept, engine=Tones(), language="de")
 
 

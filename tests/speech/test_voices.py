@@ -130,6 +130,9 @@ def test_a_folder_is_a_voice_of_recorded_clips(tmp_path):
     voice = find_voice("./coach", tmp_path)
     assert (voice.name, voice.engine, voice.folder) == ("coach", "recorded", (tmp_path / "coach").resolve())
     assert voice.speaks("fr")
+    assert [find_voice(dots, tmp_path / "coach").name for dots in (".", "..")] == [
+        "coach", tmp_path.name,
+    ]  # fmt: skip
 
 
 def test_a_model_is_a_voice_that_speaks_the_language_of_its_settings(tmp_path):
@@ -139,6 +142,9 @@ def test_a_model_is_a_voice_that_speaks_the_language_of_its_settings(tmp_path):
     (tmp_path / "q.onnx.json").write_text('{"espeak": {"voice": "de"}}')
     voice = find_voice("q.onnx", tmp_path)
     assert (voice.engine, voice.languages, voice.words_per_minute) == ("piper", ("de",), None)
+    assert voice.audition.endswith("Linke Seite. fünf, vier, drei, zwei, eins.")
+    (tmp_path / "q.onnx.json").write_text('{"espeak": {"voice": "it"}}')
+    assert find_voice("q.onnx", tmp_path).audition == "5, 4, 3, 2, 1."
 
 
 @pytest.mark.parametrize("settings", ["", "[]", "{}", '{"espeak": 1}', "\x00"])

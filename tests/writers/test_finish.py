@@ -12,13 +12,20 @@ from mutagen.id3 import ID3
 from cuetrack.writers.audio import write_audio
 from cuetrack.writers.finish import is_whole
 from cuetrack.writers.formats import AUDIO_FORMATS
+from cuetrack.writers.tags import Tags
 
 
 def written(path, title="Quay", frames=300_000):
-    samples = np.random.default_rng(3).uniform(-0.5, 0.5, frames).astype(np.float32)
+    samples = np.random.default_rng(3).uniform(-0.5, 0.5, (frames, 1)).astype(np.float32)
     audio_format = AUDIO_FORMATS[path.suffix]
     write_audio(
-        path, [samples], rate_hz=48_000, channels=2, frames=frames, audio_format=audio_format, title=title
+        path,
+        [samples],
+        rate_hz=48_000,
+        channels=2,
+        frames=frames,
+        audio_format=audio_format,
+        tags=Tags(title),
     )
     return path
 
@@ -92,10 +99,10 @@ def test_an_mp3_begins_with_an_id3v2_3_title_and_ends_with_sound(tmp_path):
 
 
 def test_an_mp3_is_of_constant_bit_rate_and_tells_its_encoders_delay(tmp_path):
-    """LAME's tag: `Info` for a constant rate; 12 bits of delay, 12 of padding, 21 bytes behind `LAME`."""
+    """LAME's tag: `Info` for a constant rate; 120 bytes on the encoder's name, 21 on delay and padding."""
     content = written(tmp_path / "quay.mp3").read_bytes()
     at = content.index(b"Info")
-    delay_and_padding = int.from_bytes(content[content.index(b"LAME") + 21 :][:3], "big")
+    delay_and_padding = int.from_bytes(content[at + 120 + 21 :][:3], "big")
     delay, padding = delay_and_padding >> 12, delay_and_padding & 0xFFF
     frames = struct.unpack(">I", content[at + 8 : at + 12])[0]
     assert delay == 576

@@ -10,7 +10,14 @@ import pytest
 import soundfile
 
 from cuetrack.errors import UsageError
-from cuetrack.writers.formats import AUDIO_FORMATS, format_of, known_bytes, programme_rate_hz, rate_note
+from cuetrack.writers.formats import (
+    AUDIO_FORMATS,
+    QUALITIES,
+    format_of,
+    known_bytes,
+    programme_rate_hz,
+    rate_note,
+)
 
 ENDINGS = tuple(AUDIO_FORMATS)
 
@@ -26,9 +33,9 @@ def test_the_ending_picks_the_format_in_any_case(ending):
     [
         ("quay.waw", "the ending '.waw' of quay.waw is no sound format; allowed: .wav, .flac"),
         ("quay.flca", "the ending '.flca' of quay.flca is no sound format; allowed: .wav, .flac"),
-        ("quay.", "quay. has no ending; allowed: .wav, .flac, .mp3, .ogg, .opus"),
-        ("quay", "quay has no ending; allowed: .wav, .flac, .mp3, .ogg, .opus"),
-        (".wav", ".wav has no ending; allowed: .wav, .flac, .mp3, .ogg, .opus"),
+        ("quay.", "quay. has no ending; allowed: .wav, .flac, .mp3, .m4a, .ogg, .opus"),
+        ("quay", "quay has no ending; allowed: .wav, .flac, .mp3, .m4a, .ogg, .opus"),
+        (".wav", ".wav has no ending; allowed: .wav, .flac, .mp3, .m4a, .ogg, .opus"),
         ("quay.yaml", "the ending '.yaml' of quay.yaml is no sound format; allowed: "),
     ],
 )
@@ -38,15 +45,15 @@ def test_another_ending_is_refused_with_what_is_allowed(name, message):
     assert str(caught.value).startswith(message)
 
 
-@pytest.mark.parametrize("ending", ENDINGS)
-def test_libsndfile_takes_each_format_at_each_of_its_rates(ending, tmp_path):
+@pytest.mark.parametrize("ending", [ending for ending in ENDINGS if ending != ".m4a"])
+@pytest.mark.parametrize("quality", QUALITIES)
+def test_libsndfile_takes_each_format_at_each_of_its_rates(ending, quality, tmp_path):
     """The rates were read in standards; here the encoder itself is asked."""
     audio_format = AUDIO_FORMATS[ending]
+    subtype = audio_format.encodings[quality].subtype
     for rate_hz in audio_format.rates_hz:
         path = tmp_path / f"{rate_hz}{ending}"
-        with soundfile.SoundFile(
-            path, "w", rate_hz, 2, audio_format.encoding, format=audio_format.container
-        ) as file:
+        with soundfile.SoundFile(path, "w", rate_hz, 2, subtype, format=audio_format.container) as file:
             file.write([[0.0, 0.0]] * 1_000)
         assert (soundfile.info(path).samplerate, soundfile.info(path).frames) == (rate_hz, 1_000)
 
@@ -85,7 +92,7 @@ def test_another_rate_is_refused_with_the_nearest(ending, rate_hz, message):
 def test_only_wav_knows_its_size_before_it_is_written():
     """24 bits are 3 bytes: half an hour at 48 kHz in stereo has 518.4 MB."""
     assert known_bytes(AUDIO_FORMATS[".wav"], 1_800 * 48_000, 2) == 518_400_000
-    assert [known_bytes(AUDIO_FORMATS[e], 48_000, 2) for e in (".flac", ".mp3", ".ogg", ".opus")] == [0] * 4
+    assert [known_bytes(AUDIO_FORMATS[e], 48_000, 2) for e in ENDINGS if e != ".wav"] == [0] * 5
 
 
 def test_the_table_loads_no_arrays_and_no_codecs():

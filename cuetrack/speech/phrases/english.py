@@ -70,14 +70,14 @@ ENGLISH = Language(
         ),
         # Only the coach hears these.
         "prompt-part": Wordings(
-            full=(("{part}, {seconds:time} left in all",),), terse=(("{seconds:time} in all",),)
+            full=(("{part}, {seconds:time} left in all",),), terse=(("{seconds:time} left",),)
         ),
         "prompt-work": Wordings(full=(("{seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)),
         "prompt-next": Wordings(
             full=(("then {move}[, {side:side}]",),), terse=(("{move}[, {side:direction}]",),)
         ),
         "prompt-side": Wordings(full=(("then the {side:side}",),), terse=(("{side:direction}",),)),
-        "prompt-last": Wordings(full=(("this is the last",),), terse=(("last",),)),
+        "prompt-last": Wordings(full=(("this is the last one",),), terse=(("last",),)),
         "prompt-talk": Wordings(
             full=(("talk for {seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)
         ),

@@ -79,12 +79,12 @@ FRENCH = Language(
         ),
         "prompt-work": Wordings(full=(("{seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)),
         "prompt-next": Wordings(
-            full=(("ensuite {move}[, {side:side}]",),), terse=(("{move}[, {side:direction}]",),)
+            full=(("ensuite : {move}[, {side:side}]",),), terse=(("{move}[, {side:direction}]",),)
         ),
-        "prompt-side": Wordings(full=(("ensuite {side:side}",),), terse=(("{side:direction}",),)),
+        "prompt-side": Wordings(full=(("ensuite, {side:side}",),), terse=(("{side:direction}",),)),
         "prompt-last": Wordings(full=(("c'est le dernier exercice",),), terse=(("dernier",),)),
         "prompt-talk": Wordings(
-            full=(("parler, {seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)
+            full=(("{seconds:time} pour parler", "{keywords}"),), terse=(("{seconds:time}",),)
         ),
         "prompt-left": Wordings(full=(("encore {seconds:time} pour parler",),), terse=(("{seconds:time}",),)),
     },

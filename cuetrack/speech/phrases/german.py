@@ -77,14 +77,14 @@ GERMAN = Language(
         ),
         "prompt-work": Wordings(full=(("{seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)),
         "prompt-next": Wordings(
-            full=(("danach {move}[, {side:side}]",),), terse=(("{move}[, {side:direction}]",),)
+            full=(("danach: {move}[, {side:side}]",),), terse=(("{move}[, {side:direction}]",),)
         ),
         "prompt-side": Wordings(full=(("danach {side:side}",),), terse=(("{side:direction}",),)),
-        "prompt-last": Wordings(full=(("das ist das Letzte",),), terse=(("das Letzte",),)),
+        "prompt-last": Wordings(full=(("das ist die letzte Übung",),), terse=(("letzte Übung",),)),
         "prompt-talk": Wordings(
-            full=(("reden, {seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)
+            full=(("{seconds:time} zum Reden", "{keywords}"),), terse=(("{seconds:time}",),)
         ),
-        "prompt-left": Wordings(full=(("noch {seconds:time} reden",),), terse=(("{seconds:time}",),)),
+        "prompt-left": Wordings(full=(("noch {seconds:time} zum Reden",),), terse=(("{seconds:time}",),)),
     },
     sides={"left": Side("linke Seite", "links"), "right": Side("rechte Seite", "rechts")},
     time=TimeWords(

@@ -12,12 +12,26 @@ the work have one wording only.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+# The first part of a BCP 47 tag is its language; what follows is script, region or variant.
+_SUBTAGS = re.compile("[-_]")
+
 Style = Literal["full", "terse"]
 Wording = str | tuple[str, ...]
+
+
+def primary_subtag(tag: str) -> str:
+    """The language of a tag, whatever its region, in small letters.
+
+    >>> primary_subtag("en-GB"), primary_subtag("de_AT"), primary_subtag("EST")
+    ('en', 'de', 'est')
+    """
+    return _SUBTAGS.split(tag.casefold(), maxsplit=1)[0]
+
 
 _ANNOUNCED = ("move", "side", "stage", "option", "setup", "equipment")
 

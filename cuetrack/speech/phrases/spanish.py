@@ -76,18 +76,18 @@ SPANISH = Language(
         ),
         # Only the coach hears these.
         "prompt-part": Wordings(
-            full=(("{part}, quedan {seconds:time} en total",),), terse=(("quedan {seconds:time}",),)
+            full=(("{part}, aún {seconds:time} en total",),), terse=(("aún {seconds:time}",),)
         ),
         "prompt-work": Wordings(full=(("{seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)),
         "prompt-next": Wordings(
-            full=(("después {move}[, {side:side}]",),), terse=(("{move}[, {side:direction}]",),)
+            full=(("después: {move}[, {side:side}]",),), terse=(("{move}[, {side:direction}]",),)
         ),
-        "prompt-side": Wordings(full=(("después {side:side}",),), terse=(("{side:direction}",),)),
-        "prompt-last": Wordings(full=(("esto es lo último",),), terse=(("último",),)),
+        "prompt-side": Wordings(full=(("después, {side:side}",),), terse=(("{side:direction}",),)),
+        "prompt-last": Wordings(full=(("es el último ejercicio",),), terse=(("último",),)),
         "prompt-talk": Wordings(
-            full=(("hablar, {seconds:time}", "{keywords}"),), terse=(("{seconds:time}",),)
+            full=(("{seconds:time} para hablar", "{keywords}"),), terse=(("{seconds:time}",),)
         ),
-        "prompt-left": Wordings(full=(("quedan {seconds:time} para hablar",),), terse=(("{seconds:time}",),)),
+        "prompt-left": Wordings(full=(("aún {seconds:time} para hablar",),), terse=(("{seconds:time}",),)),
     },
     sides={"left": Side("lado izquierdo", "izquierda"), "right": Side("lado derecho", "derecha")},
     time=TimeWords(

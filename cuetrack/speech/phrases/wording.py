@@ -14,7 +14,7 @@ from cuetrack.errors import SpeechError, did_you_mean
 from cuetrack.speech.phrases.english import ENGLISH
 from cuetrack.speech.phrases.french import FRENCH
 from cuetrack.speech.phrases.german import GERMAN
-from cuetrack.speech.phrases.language import Language, Style, Wording
+from cuetrack.speech.phrases.language import Language, Style, Wording, primary_subtag
 from cuetrack.speech.phrases.numbers import number_words, time_words
 from cuetrack.speech.phrases.spanish import SPANISH
 
@@ -89,7 +89,7 @@ def quoted(text: str) -> str:
 
 
 def _language(tag: str) -> Language:
-    primary = re.split("[-_]", tag.casefold(), maxsplit=1)[0]
+    primary = primary_subtag(tag)
     if primary not in LANGUAGES:
         raise SpeechError(f"there are no phrases in the language {tag!r}; {did_you_mean(tag, LANGUAGES)}")
     return LANGUAGES[primary]
