@@ -5,19 +5,18 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 
 from cuetrack.conform.arrangement import Arrangement, Placed
-from cuetrack.errors import Diagnostic, MediaMissingError, PlanError, SoundError
+from cuetrack.errors import Diagnostic, PlanError
 from cuetrack.mix.audible import Heard, audible
 from cuetrack.mix.bed import BED_LEVEL_LUFS, BedSound, bed_blocks
-from cuetrack.mix.bed_files import measured_file
-from cuetrack.mix.bed_sequence import FilesSound
+from cuetrack.mix.bed_sequence import files_sound
 from cuetrack.mix.blocks import Samples
 from cuetrack.mix.mastering import Loudness, mastered, measured
 from cuetrack.mix.programme import Programme, ProgrammeBlock
-from cuetrack.sound.pulse import Pulse
+from cuetrack.sound.pulse import Phrase, Pulse
 from cuetrack.timebase import Instant, frame_seconds
 from cuetrack.timeline.bed import BedSpan, FilesSource, PulseSource
 from cuetrack.timeline.cues import kind_of
@@ -99,24 +98,21 @@ def bed_sounds(arrangement: Arrangement, files: Mapping[str, Path], channels: in
         PlanError: files that are no sound or cannot be joined, each on the coach's line.
         MediaMissingError: a file needs what is not on this machine.
     """
+    rate_hz, frames = arrangement.rate_hz, arrangement.frames
+    phrase = cache(Phrase)
     sounds: dict[PulseSource | FilesSource, BedSound] = {}
     faults: list[Diagnostic] = []
-    rate_hz = arrangement.rate_hz
     for source in dict.fromkeys(span.source for span in arrangement.timeline.bed):
         if isinstance(source, PulseSource):
-            sounds[source] = Pulse(source.bpm, source.mood, rate_hz, channels)
+            count_one = source.anchor.seconds * rate_hz - source.anchor.to_frame(rate_hz)
+            sounds[source] = Pulse(phrase(source.bpm, source.mood, rate_hz, channels), count_one)
             continue
-        most_frames = arrangement.frames + Instant(source.start.seconds).to_frame(rate_hz)
         try:
-            found = [measured_file(files[name], rate_hz, channels, most_frames) for name in source.files]
-            sounds[source] = FilesSound(source, found, rate_hz, channels)
-        except MediaMissingError:
-            raise
-        except SoundError as error:
-            message, _, hint = str(error).partition("; ")
-            faults.append(Diagnostic("error", message, source.place, hint or None))
+            sounds[source] = files_sound(source, files, rate_hz, channels, frames)
+        except PlanError as error:
+            faults += error.diagnostics
     if faults:
-        raise PlanError(faults)
+        raise PlanError(dict.fromkeys(faults))
     return sounds
 
 

@@ -97,7 +97,7 @@ def script(plan: Path, *, level: str | None = None) -> tuple[ScriptLine, ...]:
 
 
 def _rooms(known: Compiled, style: Style | None = None) -> dict[str, Fraction | None]:
-    """By text, the seconds that its narrowest place has; in `style`, of what may be said so for want of room."""
+    """By text, the seconds that its narrowest place has; in `style`, of what may be shortened to it."""
     rooms: dict[str, Fraction | None] = {}
     for cue in known.timeline.cues:
         if isinstance(cue, Wordless) or (style and (isinstance(cue, CountWord) or cue.gives_way)):

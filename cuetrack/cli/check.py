@@ -28,7 +28,7 @@ _PLANS_OWN = ""
 
 
 @click.command()
-@click.argument("plan", type=click.Path(path_type=Path), required=False)
+@click.argument("plan", type=click.Path(path_type=Path), required=False, metavar="PLAN")
 @level_option
 @click.option(
     "--voice",

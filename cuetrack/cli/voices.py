@@ -70,7 +70,12 @@ def _list(as_json: bool) -> None:
 
 @voices.command()
 @click.argument("name")
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="The file; the voice's name with .wav if not given.")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    help="The file; the voice's name with .wav if not given.",
+)
 @click.option("--say", "text", help="Say this, and not the voice's own sentence; a phrase that was recorded.")
 def hear(name: str, output: Path | None, text: str | None) -> None:
     """Write an audition of the voice NAME (or the path of one).

@@ -32,6 +32,8 @@ _ROUNDED = Duration(Fraction(1, 100))
 # A loop up to this long is decoded once and kept: opening a file a thousand times takes its time.
 _KEPT = Duration(Fraction(20))
 _SHORTEST = Duration(Fraction(1, 10))
+# Where the plan says nothing. Common practice, no source.
+USUAL_CROSSFADE = Duration(Fraction(2))
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +63,8 @@ def files_sound(
     """
     start = Instant(source.start.seconds).to_frame(rate_hz)
     # A file that ends soon after the programme fades already before that.
-    most_frames = programme_frames + start + 2 * Instant(source.crossfade.seconds).to_frame(rate_hz)
+    crossfade = USUAL_CROSSFADE if source.crossfade is None else source.crossfade
+    most_frames = programme_frames + start + 2 * Instant(crossfade.seconds).to_frame(rate_hz)
     files: list[MeasuredFile] = []
     faults: list[Diagnostic] = []
     for index, name in enumerate(source.files):
@@ -152,7 +155,7 @@ class FilesSound:
         cut = beat and _whole_beats(usable, beat, self._rate_hz)
         if cut:
             return _Join(cut, 0)
-        crossfade = self._frames(source.crossfade)
+        crossfade = self._crossfade(usable)
         hop = Fraction(usable - crossfade)
         if beat is not None:
             hop = floor(hop / beat) * beat
@@ -160,12 +163,18 @@ class FilesSound:
             raise SoundError(self._too_short(file, usable, beat))
         return _Join(hop, crossfade)
 
+    def _crossfade(self, usable: int) -> int:
+        """As the plan says; else the usual one, or less where the file is short."""
+        if self._source.crossfade is not None:
+            return self._frames(self._source.crossfade)
+        return min(self._frames(USUAL_CROSSFADE), usable // 4)
+
     def _too_short(self, file: MeasuredFile, usable: int, beat: Fraction | None) -> str:
         least = max(self._frames(_SHORTEST), beat or 0)
         lasts, needs = (seconds_text(Fraction(frames) / self._rate_hz) for frames in (usable, least))
         if usable < least:
             return f"{file.path.name} lasts {lasts}, and it takes {needs} to join it; name a longer file"
-        crossfade = f"its crossfade of {duration_text(self._source.crossfade)}"
+        crossfade = f"its crossfade of {seconds_text(Fraction(self._crossfade(usable), self._rate_hz))}"
         room = "at most half of that" if beat is None else "so that whole beats as long are left"
         hint = f"write a shorter `crossfade:`, {room}"
         return f"{file.path.name} lasts {lasts}, too little for {crossfade}; {hint}"

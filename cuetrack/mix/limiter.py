@@ -75,8 +75,11 @@ def _needed(
     after: NDArray[np.float32] | None,
     ceiling: float,
 ) -> NDArray[np.float64] | None:
-    """The gain that brings each frame's peak down to the ceiling, 1 where it is below; None if all are."""
-    nothing = np.zeros((REACH_FRAMES, this.shape[1]), np.float32)
+    """The gain that brings each frame's peak down to the ceiling, 1 where it is below; None if all are.
+
+    What rings before the programme counts for its first frame, what rings after it for its last.
+    """
+    nothing = np.zeros((2 * REACH_FRAMES, this.shape[1]), np.float32)
     head = nothing if before is None else before[-REACH_FRAMES:]
     tail = nothing if after is None else np.concatenate([after[:REACH_FRAMES], nothing])[:REACH_FRAMES]
     if max(float(np.abs(part).max()) for part in (head, this, tail)) * most_overshoot() <= ceiling:
@@ -86,7 +89,10 @@ def _needed(
     if not found:
         return None
     peaks = np.maximum.reduce(found).astype(np.float64)
-    return np.asarray(ceiling / np.maximum(peaks, ceiling), np.float64)
+    first = len(head) - REACH_FRAMES
+    last = first + len(this) - 1
+    peaks[first], peaks[last] = peaks[: first + 1].max(), peaks[last:].max()
+    return np.asarray(ceiling / np.maximum(peaks[first : last + 1], ceiling), np.float64)
 
 
 def _turned_down(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
-from math import ceil
+from math import ceil, floor
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,8 +26,8 @@ _STRENGTHS_DB = {"x": 0.0, "o": -7.0}
 _HAT_PAN, _SNARE_PAN = 0.25, -0.1
 
 
-class Pulse:
-    """An endless bed at `bpm`, whose count one falls on frame 0 of its own axis.
+class Phrase:
+    """A phrase as it is repeated, and how loud it is; made once for any number of pulses.
 
     Args:
         bpm: 20 to 300.
@@ -37,17 +37,24 @@ class Pulse:
     """
 
     def __init__(self, bpm: Fraction, mood: str, rate_hz: int, channels: int) -> None:
-        self._phrase_frames = COUNTS * 60 / bpm * rate_hz
-        self._rate_hz, self._channels = rate_hz, channels
-        self._phrase = _phrase(MOODS[mood], bpm, rate_hz, channels)
+        self.frames = COUNTS * 60 / bpm * rate_hz
+        self.samples = _phrase(MOODS[mood], bpm, rate_hz, channels)
+        meter = LoudnessMeter(rate_hz, [2.0 / channels] * channels)
+        # Twice: what rings from the end of a phrase into the next is heard from the second on.
+        meter.add(self.samples)
+        meter.add(self.samples)
+        self.loudness_lufs = meter.integrated_lufs()
+
+
+class Pulse:
+    """An endless bed whose count one falls so many frames, less than one, after frame 0 of its axis."""
+
+    def __init__(self, phrase: Phrase, count_one: Fraction = Fraction(0)) -> None:
+        self._phrase, self._count_one = phrase, count_one
 
     def loudness_lufs(self) -> float:
-        """Integrated loudness of a phrase, played on two channels."""
-        meter = LoudnessMeter(self._rate_hz, [2.0 / self._channels] * self._channels)
-        # Twice: what rings from the end of a phrase into the next is heard from the second on.
-        meter.add(self._phrase)
-        meter.add(self._phrase)
-        return meter.integrated_lufs()
+        """Integrated loudness of the phrase, played on two channels."""
+        return self._phrase.loudness_lufs
 
     def played(self) -> Pulse:
         """Itself: any stretch can be read at any time."""
@@ -55,23 +62,24 @@ class Pulse:
 
     def read(self, start_frame: int, frames: int) -> NDArray[np.float32]:
         """`frames` from `start_frame`, which may lie before the anchor; float32, shape (frames, channels)."""
-        made = np.empty((frames, self._channels), np.float32)
+        samples = self._phrase.samples
+        made = np.empty((frames, samples.shape[1]), np.float32)
         filled = 0
         while filled < frames:
             position = start_frame + filled
             turn = self._turn_at(position)
             begin, end = self._start_of(turn), self._start_of(turn + 1)
             length = min(frames - filled, end - position)
-            made[filled : filled + length] = self._phrase[position - begin : position - begin + length]
+            made[filled : filled + length] = samples[position - begin : position - begin + length]
             filled += length
         return made
 
     def _start_of(self, turn: int) -> int:
-        return Instant(self._phrase_frames * turn).to_frame(1)
+        return Instant(self._count_one + self._phrase.frames * turn).to_frame(1)
 
     def _turn_at(self, frame: int) -> int:
         """Which repetition of the phrase `frame` lies in."""
-        turn = frame // self._phrase_frames
+        turn = floor((frame - self._count_one) / self._phrase.frames)
         if self._start_of(turn) > frame:
             return turn - 1
         return turn + 1 if self._start_of(turn + 1) <= frame else turn

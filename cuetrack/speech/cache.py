@@ -48,11 +48,8 @@ def cache_limit_mb() -> tuple[int, str | None]:
     chosen = os.environ.get("CUETRACK_CACHE_MB", "").strip() or str(DEFAULT_LIMIT_MB)
     if chosen.isascii() and chosen.isdigit():
         return int(chosen), None
-    warning = (
-        f"CUETRACK_CACHE_MB is {chosen!r}, which is no whole number of megabytes; the limit is the usual one, "
-        f"{DEFAULT_LIMIT_MB} MB"
-    )
-    return DEFAULT_LIMIT_MB, warning
+    warning = f"CUETRACK_CACHE_MB is {chosen!r}, which is no whole number of megabytes"
+    return DEFAULT_LIMIT_MB, f"{warning}; the limit is the usual one, {DEFAULT_LIMIT_MB} MB"
 
 
 class CacheSummary(NamedTuple):

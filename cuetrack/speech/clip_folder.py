@@ -26,7 +26,7 @@ LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
 
 @dataclass(frozen=True, slots=True)
 class ClipFolder:
-    """The sound files of a folder, sorted, and the same by their folded names: two of one name are a mistake."""
+    """The sound files of a folder, sorted, and again by their folded names: two of one name are a mistake."""
 
     path: Path
     files: tuple[Path, ...]
@@ -102,8 +102,9 @@ def mono(channels: NDArray[np.float32]) -> NDArray[np.float32]:
     """
     average = channels.mean(axis=1, dtype=np.float32)
     energies = np.square(channels, dtype=np.float64).sum(axis=0)
-    least = energies.max() / (2 * energies.size**2)
-    return channels[:, int(energies.argmax())] if np.square(average, dtype=np.float64).sum() < least else average
+    left = np.square(average, dtype=np.float64).sum()
+    cancelled = left < energies.max() / (2 * energies.size**2)
+    return channels[:, int(energies.argmax())] if cancelled else average
 
 
 def read_channels(path: Path) -> tuple[NDArray[np.float32], int]:

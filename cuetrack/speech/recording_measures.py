@@ -77,7 +77,9 @@ def _window_power(samples: NDArray[np.float32], rate_hz: int) -> NDArray[np.floa
     """Mean square of each whole window, in order."""
     window = max(1, round(_WINDOW_SECONDS * rate_hz))
     whole = len(samples) // window
-    return np.square(samples[: whole * window], dtype=np.float64).reshape(whole, window).mean(axis=1)
+    squares = np.square(samples[: whole * window], dtype=np.float64)
+    power: NDArray[np.float64] = squares.reshape(whole, window).mean(axis=1)
+    return power
 
 
 def _noise_and_speech(power: NDArray[np.float64]) -> tuple[float | None, float]:
@@ -95,7 +97,7 @@ def _noise_and_speech(power: NDArray[np.float64]) -> tuple[float | None, float]:
 
 
 def _quietest_db(power: NDArray[np.float64], speech_linear: float) -> float:
-    """Level of the quietest moment relative to the speech; minus infinity where there is too little to tell."""
+    """Level of the quietest moment relative to the speech; minus infinity for too short a clip."""
     windows = round(_PAUSE_SECONDS / _WINDOW_SECONDS)
     if power.size < round(_DROWNED_SECONDS / _WINDOW_SECONDS) or not speech_linear:
         return linear_to_db(0.0)

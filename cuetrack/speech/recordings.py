@@ -102,9 +102,11 @@ def recording_report(
 
 def _missing(text: str, file: str, *, spare: bool) -> ClipFinding:
     message = f"no clip for {quoted(text_key(text))}"
-    if spare:
-        return ClipFinding(text, file, "no spare", f"{message}, which is said only where a longer one has no room")
-    return ClipFinding(text, file, "missing", message)
+    if not spare:
+        return ClipFinding(text, file, "missing", message)
+    return ClipFinding(
+        text, file, "no spare", f"{message}, which is said only where a longer one does not fit"
+    )
 
 
 def _faults(text: str, file: Path, clip: RecordingMeasures, room: Fraction | None) -> Iterator[ClipFinding]:
@@ -169,7 +171,8 @@ def import_recordings(source_folder: Path, target_folder: Path) -> tuple[Importe
     """
     clips = ClipFolder.at(source_folder)
     if not clips.files:
-        raise SpeechError(f"there is no sound file in {source_folder}; clips end with {', '.join(sorted(ENDINGS))}")
+        endings = ", ".join(sorted(ENDINGS))
+        raise SpeechError(f"there is no sound file in {source_folder}; a clip ends with one of {endings}")
     if target_folder.resolve() == source_folder.resolve():
         raise SpeechError(f"{target_folder} holds the originals; name another folder for the copies")
     try:

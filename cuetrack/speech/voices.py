@@ -198,7 +198,7 @@ def load_voice(name: str) -> Voice:
 
 
 def is_path(text: str) -> bool:
-    """Whether `text` names a voice by where it lies: it has a separator, or a voice's file ending, or is a dot.
+    """Whether `text` names a voice by where it lies: it has a separator or a voice's file ending, or is `.`.
 
     >>> is_path("clear"), is_path("./clips"), is_path("quay.yaml"), is_path(".")
     (False, True, True, True)

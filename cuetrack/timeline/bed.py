@@ -31,13 +31,13 @@ class FilesSource:
     """Files that follow each other, as the plan at `place` names them.
 
     The point `start` of the first sounds at `anchor`. Where one fades into the next, or the last into
-    the first, lies a `crossfade`; with `bpm` it keeps the beat.
+    the first, lies a `crossfade` (None: the usual one, or less); with `bpm` it keeps the beat.
     """
 
     files: tuple[str, ...]
     start: Duration
     bpm: Fraction | None
-    crossfade: Duration
+    crossfade: Duration | None
     loop: bool
     anchor: Instant
     place: Place | None

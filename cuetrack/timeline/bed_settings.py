@@ -15,7 +15,6 @@ from cuetrack.timebase import Duration
 # Journal of the Audio Engineering Society 67(12), 2019).
 DEFAULT_UNDER_SPEECH_DB = Fraction(-14)
 # Common practice, no source.
-DEFAULT_CROSSFADE = Duration(Fraction(2))
 DEFAULT_FADE_IN, DEFAULT_FADE_OUT = Duration(Fraction(1, 2)), Duration(Fraction(2))
 # Where one music follows another at once, and before a pulse: keeps a downbeat, and does not click.
 JOIN = Duration(Fraction(1, 100))
@@ -30,7 +29,7 @@ class BedSettings:
     mood: str
     start: Duration
     tempo_bpm: Fraction | None
-    crossfade: Duration
+    crossfade: Duration | None
     loop: bool
     gain_db: Fraction
     fade_in: Duration
@@ -66,7 +65,7 @@ def bed_settings(session: Session, part: Part | None, step: Step | None) -> BedS
         mood=_nearest(chain, "mood", DEFAULT_MOOD),
         start=_nearest(own, "start", Duration(Fraction(0))),
         tempo_bpm=_nearest(own, "tempo", None),
-        crossfade=_nearest(own, "crossfade", DEFAULT_CROSSFADE),
+        crossfade=_nearest(own, "crossfade", None),
         loop=_nearest(own, "loop", True),
         gain_db=_nearest(chain, "gain", Fraction(0)),
         fade_in=_nearest(chain, "fade_in", DEFAULT_FADE_IN if source.file else JOIN),

@@ -187,8 +187,8 @@ def test_a_limit_that_is_no_number_is_a_warning(tmp_path, monkeypatch, chosen):
     monkeypatch.setenv("CUETRACK_CACHE_MB", chosen)
     cache = ClipCache(tmp_path)
     assert cache.warning == (
-        f"CUETRACK_CACHE_MB is {chosen!r}, which is no whole number of megabytes; the limit is the usual one, "
-        "500 MB"
+        f"CUETRACK_CACHE_MB is {chosen!r}, which is no whole number of megabytes; "
+        "the limit is the usual one, 500 MB"
     )
     assert cache.summary().limit_bytes == 500_000_000
 

@@ -107,8 +107,8 @@ def random_kinds(rng: random.Random) -> list[Kind]:
     kinds = []
     for _ in range(rng.randint(1, 4)):
         shortest = rng.randint(5, 30)
-        longest = shortest + rng.randint(1, 8)
-        kinds.append(kind(rng.randint(1, 12), shortest, longest, rng.randint(shortest, longest)))
+        longest = shortest + rng.randint(1, 6)
+        kinds.append(kind(rng.randint(1, 10), shortest, longest, rng.randint(shortest, longest)))
     return kinds
 
 

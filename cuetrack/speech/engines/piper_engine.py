@@ -41,7 +41,11 @@ class PiperEngine:
         self.voice = voice
 
     def identity(self, utterance: Utterance) -> str:
-        """The versions, the model and its settings by their SHA-256, and the pace."""
+        """The versions, the model and its settings by their SHA-256, and the pace.
+
+        The SHA-256 that a voice names is believed here, and held against the model only when that is loaded
+        to speak: where all clips are kept, nobody reads it.
+        """
         return self._identity
 
     def spoken(self, utterance: Utterance) -> RawSpeech:
