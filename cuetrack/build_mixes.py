@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
 
@@ -19,7 +19,6 @@ from cuetrack.mix.programme import Programme, ProgrammeBlock
 from cuetrack.sound.pulse import Phrase, Pulse
 from cuetrack.timebase import Instant, frame_seconds
 from cuetrack.timeline.bed import BedSpan, FilesSource, PulseSource
-from cuetrack.timeline.cues import kind_of
 from cuetrack.timeline.mixes import Mix
 from cuetrack.writers.audio import write_audio
 from cuetrack.writers.formats import AUDIO_FORMATS, AudioFormat, Quality
@@ -126,14 +125,13 @@ def balanced(
     speech_lufs: float,
 ) -> Balanced:
     """The mix `mix` of an arrangement: its own cues on their frames, and its bed ducked under them."""
-    placed = tuple(one for one in arrangement.placed if kind_of(one.cue) in mix.contents)
-    own = replace(arrangement, placed=placed)
+    own = arrangement.holding(mix.contents)
     spans = arrangement.timeline.bed
     if "bed" not in mix.contents or not spans:
         return Balanced(mix, Programme(own, sounds, channels), ())
     blocks = partial(bed_blocks, spans, bed, arrangement.rate_hz, arrangement.frames, channels)
     heard, ducking = audible(
-        placed, sounds, blocks(), arrangement.rate_hz, _planned(spans, arrangement.rate_hz, speech_lufs)
+        own.placed, sounds, blocks(), arrangement.rate_hz, _planned(spans, arrangement.rate_hz, speech_lufs)
     )
     return Balanced(mix, Programme(own, sounds, channels, blocks, ducking), heard)
 

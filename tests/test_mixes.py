@@ -141,7 +141,7 @@ def test_the_stems_add_up_to_the_mix(rendered: Path, mix: str) -> None:
         idle[max(0, frame - reach) : frame + reach] = False
     # 24 bits, and a gain that timeline.json rounds to a hundredth of a dB.
     assert np.abs(track - total * gain)[idle].max() < 0.0006 + 2**-23
-    assert idle.mean() > 0.5
+    assert idle.mean() > 0.3
     assert (np.abs(track) <= np.abs(total * gain) * 1.0006 + 2**-23).all()
 
 

@@ -9,19 +9,29 @@ from pathlib import Path
 import click
 
 from cuetrack import build
-from cuetrack.cli.options import json_option, level_option, plan_argument
+from cuetrack.cli.options import allow_outside_option, json_option, level_option, plan_argument
 from cuetrack.cli.output import errors_as_json, length_text, print_diagnostics, print_json, print_table
 from cuetrack.conform.arrangement import Arrangement, Placed
+from cuetrack.plan.fields import MixName
 from cuetrack.timebase import Instant, clock_text, frame_seconds
 from cuetrack.timeline.cues import kind_of
+from cuetrack.timeline.mixes import MIX_NAMES, mix_of
 from cuetrack.timeline.phases import Phase
 
 
 @click.command()
 @plan_argument
 @level_option
+@click.option(
+    "--mix",
+    type=click.Choice(MIX_NAMES),
+    default="class",
+    show_default=True,
+    help="Whose cues: with ear, your own prompts too.",
+)
+@allow_outside_option
 @json_option
-def timeline(plan: Path, level: str | None, as_json: bool) -> None:
+def timeline(plan: Path, level: str | None, mix: MixName, allow_outside: bool, as_json: bool) -> None:
     """Show what is done and what is called when.
 
     Marks are exact. Where a phrase begins is estimated here, since no voice is used.
@@ -31,12 +41,13 @@ def timeline(plan: Path, level: str | None, as_json: bool) -> None:
       cuetrack timeline session.yaml
     """
     with errors_as_json(as_json):
-        known = build.compile_plan(plan, level=level)
-        arrangement = build.likely_arrangement(known, build.DEFAULT_RATE_HZ)
+        known = build.compile_plan(plan, level=level, mixes=(mix,), allow_outside=allow_outside)
+        whole = build.likely_arrangement(known, build.DEFAULT_RATE_HZ)
+        arrangement = whole.holding(mix_of(known.timeline.session, mix).contents)
     if as_json:
         from cuetrack.writers.timeline_json import timeline_document
 
-        print_json({"estimated": True, **timeline_document(arrangement)})
+        print_json({"estimated": True, **timeline_document(arrangement, mix)})
         return
     _print(arrangement)
     print_diagnostics((*known.warnings, *arrangement.warnings))
@@ -98,7 +109,8 @@ def _called(placed: Sequence[Placed], rate_hz: int) -> Iterator[str]:
         frame = sounds[0].mark_frame if counted else sounds[0].start_frame
         clock = clock_text(Instant(frame_seconds(frame, rate_hz)), 1)
         if sounds[0].tone is None:
-            yield f"{clock} “{' '.join(sound.text or '' for sound in sounds)}”"
+            alone = " (you alone)" if kind == "prompt" else ""
+            yield f"{clock} “{' '.join(sound.text or '' for sound in sounds)}”{alone}"
         else:
             number = len(clicks) if kind == "click" else len(sounds)
             times = f"{number} × " if number > 1 else ""

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from cuetrack.errors import Diagnostic
 from cuetrack.timeline.compile import Timeline
-from cuetrack.timeline.cues import Cue, ToneCue, Wordless
+from cuetrack.timeline.cues import Cue, ToneCue, Wordless, kind_of
 
 
 def tone_key(name: str, *, under_words: bool) -> str:
@@ -57,3 +58,7 @@ class Arrangement:
     frames: int
     placed: tuple[Placed, ...]
     warnings: tuple[Diagnostic, ...] = ()
+
+    def holding(self, kinds: Collection[str]) -> Arrangement:
+        """The same with the cues of some kinds only, each where it was."""
+        return replace(self, placed=tuple(one for one in self.placed if kind_of(one.cue) in kinds))

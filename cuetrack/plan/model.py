@@ -161,7 +161,7 @@ class Bed(Node):
         None, description="The tempo of the files: loops keep the beat, and counts can be timed."
     )
     crossfade: FixedTimeField | None = Field(
-        None, description="How long one file, or one turn of a loop, fades into the next; 2 s if not given."
+        None, description="How long one file, or one turn of a loop, fades into the next; 2 s or less if not given."
     )
     loop: Switch | None = Field(None, description="Whether the files begin again at their end; on.")
     gain: GainDb | None = Field(None, description="How much louder or softer than usual.")

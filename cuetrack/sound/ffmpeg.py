@@ -6,6 +6,7 @@ slowly. pydub, which wraps it too, holds whole files in memory; a pipe does not.
 
 from __future__ import annotations
 
+import shutil
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -34,8 +35,11 @@ def ffmpeg_path(what_for: str) -> Path:
         from imageio_ffmpeg import get_ffmpeg_exe
 
         try:
-            return Path(get_ffmpeg_exe())
+            # What IMAGEIO_FFMPEG_EXE names may not be there, and a name alone is looked for as a shell would.
+            found = shutil.which(get_ffmpeg_exe())
         except RuntimeError:  # no binary for this machine
-            pass
+            found = None
+        if found is not None:
+            return Path(found)
     message = f"{what_for} needs ffmpeg, which is not here; `pip install 'cuetrack[media]'` brings one"
     raise MediaMissingError(message)

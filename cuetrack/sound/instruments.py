@@ -100,6 +100,8 @@ def _end(time: Sound, seconds: float, fade_seconds: float) -> Sound:
 def _without_offset(sound: Sound) -> Sound:
     """The sound with a mean of zero; what is taken away fades with it, so its ends stay at zero."""
     shape = np.abs(sound)
+    if not shape.any():  # at a rate that holds none of it
+        return sound
     return np.asarray(sound - shape * (sound.sum() / shape.sum()))
 
 

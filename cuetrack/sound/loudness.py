@@ -6,6 +6,7 @@ No gating: the standard's gates compare blocks of 400 ms, and a word or a tone i
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import atan, sqrt, tan
 from typing import TYPE_CHECKING
 
@@ -71,8 +72,7 @@ def _weighted_energy(samples: NDArray[np.float32], rate_hz: int) -> float:
     power = np.abs(np.fft.rfft(samples.astype(np.float64), padded)) ** 2
     # A real signal's spectrum stands for two halves; zero and half the rate are in both only once.
     power[1 : (padded + 1) // 2] *= 2
-    frequency_hz = np.arange(power.size, dtype=np.float64) * (rate_hz / padded)
-    return float(np.sum(power * _k_weighting_power(frequency_hz)) / padded)
+    return float(np.sum(power * _k_weighting_power(padded, rate_hz)) / padded)
 
 
 def _quick_length(least: int) -> int:
@@ -104,8 +104,13 @@ def _at_rate(section: Biquad, rate_hz: int) -> Biquad:
     return Biquad((b[0] / a[0], b[1] / a[0], b[2] / a[0]), (1.0, a[1] / a[0], a[2] / a[0]))
 
 
-def _k_weighting_power(frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Power gain of the K-weighting; above 24 kHz, where the standard ends, that of 24 kHz."""
+@lru_cache(maxsize=8)
+def _k_weighting_power(padded: int, rate_hz: int) -> NDArray[np.float64]:
+    """Power gain of the K-weighting at each frequency of a real transform of `padded` frames.
+
+    Above 24 kHz, where the standard ends, that of 24 kHz.
+    """
+    frequency_hz = np.arange(padded // 2 + 1) * (rate_hz / padded)
     turns = np.minimum(frequency_hz / K_WEIGHTING_RATE_HZ, 0.5)
     delay = np.exp(-2j * np.pi * turns)
     gain = np.ones_like(delay)

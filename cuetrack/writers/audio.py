@@ -16,10 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cuetrack.mix.blocks import Samples, regrouped
-from cuetrack.sound.ffmpeg import has_ffmpeg
 from cuetrack.writers.ahead import made_ahead
 from cuetrack.writers.dither import dithered_16_bits
-from cuetrack.writers.encoder import Encoder
+from cuetrack.writers.encoder import Encoder, has_encoder
 from cuetrack.writers.finish import failure_of, finish, is_whole
 from cuetrack.writers.formats import AudioFormat, Encoding, Quality, kbit_per_second, known_bytes
 from cuetrack.writers.mp3_tag import set_mp3_length
@@ -78,19 +77,20 @@ def write_audio(
     encoding, container = audio_format.encodings[quality], audio_format.container
     chunks = made_ahead(_counted(regrouped(blocks, _WRITE_FRAMES), frames))
     try:
-        if container == "ipod" or (container == "MP3" and has_ffmpeg()):
-            bit_rate = kbit_per_second(audio_format, quality, rate_hz, channels)
-            with Encoder(path, container, rate_hz, channels, bit_rate) as encoder:
+        bit_rate = kbit_per_second(audio_format, quality, rate_hz, channels)
+        if container == "M4A" or has_encoder(audio_format):
+            with Encoder(path, audio_format, rate_hz, channels, bit_rate) as encoder:
                 _feed(encoder, chunks, channels, progress)
             if container == "MP3":
                 set_mp3_length(path, rate_hz, frames)
         else:
-            is_rf64 = known_bytes(audio_format, frames, channels, quality) > rf64_above_bytes
-            with _opened(path, rate_hz, channels, "RF64" if is_rf64 else container, encoding) as file:
+            most_bytes = known_bytes(audio_format, frames, channels, quality) + len(tags.picture or b"")
+            opened_as = "RF64" if most_bytes > rf64_above_bytes else container
+            with _opened(path, rate_hz, channels, opened_as, encoding, bit_rate) as file:
                 if container == "WAV":
                     _set_texts(file, tags)
                 _write_chunks(file, chunks, channels, encoding, container == "WAV", progress)
-        if container != "ipod" and not is_whole(path, frames):
+        if not is_whole(path, frames, audio_format, rate_hz):
             raise failure_of(path, "the file came out short")
         finish(path, audio_format, encoding, tags)
     # soundfile asserts that libsndfile wrote all it was given.
@@ -100,7 +100,9 @@ def write_audio(
         chunks.close()
 
 
-def _opened(path: Path, rate_hz: int, channels: int, container: str, encoding: Encoding) -> SoundFile:
+def _opened(
+    path: Path, rate_hz: int, channels: int, container: str, encoding: Encoding, bit_rate: int | None
+) -> SoundFile:
     import soundfile
 
     return soundfile.SoundFile(
@@ -110,15 +112,20 @@ def _opened(path: Path, rate_hz: int, channels: int, container: str, encoding: E
         channels,
         encoding.subtype,
         format=container,
-        compression_level=_compression(encoding, rate_hz),
-        bitrate_mode="CONSTANT" if encoding.kbit_per_second else None,
+        compression_level=_compression(encoding, rate_hz, channels, bit_rate),
+        bitrate_mode="CONSTANT" if container == "MP3" else None,
     )
 
 
-def _compression(encoding: Encoding, rate_hz: int) -> float | None:
+def _compression(encoding: Encoding, rate_hz: int, channels: int, bit_rate: int | None) -> float | None:
+    """By libsndfile's lines from its compression to a bit rate: of all channels in MP3, of one in Opus."""
+    if bit_rate is None:
+        return encoding.compression
+    if encoding.subtype == "OPUS":
+        return 1 - (bit_rate / channels - 6) / (256 - 6)
     # At less than this the frames of 11,025 and 12,000 Hz grow too small for the tag that tells the
     # encoder's delay, and every cue plays 1105 frames late (measured).
-    return 0.5 if encoding.kbit_per_second and rate_hz < 32_000 else encoding.compression
+    return 0.5 if rate_hz < 32_000 else (320 - bit_rate) / (320 - 32)
 
 
 def _set_texts(file: SoundFile, tags: Tags) -> None:

@@ -1,4 +1,4 @@
-"""Samples → a file that ffmpeg encodes while it is fed: AAC, and MP3 in a third of libsndfile's time.
+"""Samples → a file that ffmpeg encodes while it is fed: AAC, and MP3 and Opus in a part of libsndfile's time.
 
 The same samples give the same bytes: no dates, no versions (`bitexact`).
 """
@@ -7,22 +7,61 @@ from __future__ import annotations
 
 import subprocess
 import tempfile
+from collections.abc import Mapping
+from contextlib import suppress
+from functools import cache
 from pathlib import Path
-from types import TracebackType
+from types import MappingProxyType, TracebackType
 from typing import IO
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cuetrack.sound.ffmpeg import SAFE_ARGUMENTS, ffmpeg_path
+from cuetrack.sound.ffmpeg import SAFE_ARGUMENTS, ffmpeg_path, has_ffmpeg
 from cuetrack.writers.finish import failure_of
+from cuetrack.writers.formats import AudioFormat
 
-_ENCODERS = {"MP3": ("libmp3lame", "mp3"), "ipod": ("aac", "ipod")}
+# By the format's name: ffmpeg's encoder and its container.
+_ENCODERS: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {"MP3": ("libmp3lame", "mp3"), "M4A": ("aac", "ipod"), "Opus": ("libopus", "opus")}
+)
 _EXACT = ("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:a", "+bitexact")
+
+
+def has_encoder(audio_format: AudioFormat) -> bool:
+    """Whether there is an ffmpeg here that encodes this format."""
+    if audio_format.name not in _ENCODERS or not has_ffmpeg():
+        return False
+    return _ENCODERS[audio_format.name][0] in _encoders_of(ffmpeg_path(""))
+
+
+def refuse_unwritable(audio_format: AudioFormat) -> None:
+    """Tells before any work is done that a format cannot be written here.
+
+    Raises:
+        MediaMissingError: only ffmpeg writes it, and there is none.
+    """
+    if audio_format.container == "M4A":
+        ffmpeg_path("an M4A file")
+
+
+@cache
+def _encoders_of(program: Path) -> frozenset[str]:
+    """The names of an ffmpeg's encoders; not every build has the ones of other projects."""
+    done = subprocess.run([str(program), "-v", "error", "-encoders"], capture_output=True, check=False)
+    rows = (line.split() for line in done.stdout.decode(errors="replace").splitlines())
+    return frozenset(row[1] for row in rows if len(row) > 1)
 
 
 class Encoder:
     """Writes one file; use it in a `with` block, at whose end the file is whole.
+
+    Args:
+        path: the file.
+        audio_format: one that ffmpeg writes.
+        rate_hz: of the samples.
+        channels: 1 or 2.
+        kbit_per_second: of all channels.
 
     Raises:
         MediaMissingError: there is no ffmpeg.
@@ -30,13 +69,15 @@ class Encoder:
     """
 
     def __init__(
-        self, path: Path, container: str, rate_hz: int, channels: int, kbit_per_second: int | None
+        self, path: Path, audio_format: AudioFormat, rate_hz: int, channels: int, kbit_per_second: int | None
     ) -> None:
-        codec, muxer = _ENCODERS[container]
-        program = ffmpeg_path("an MP3 or M4A file")
+        codec, muxer = _ENCODERS[audio_format.name]
+        program = ffmpeg_path(f"a file in {audio_format.name}")
         source = ["-f", "f32le", "-ar", str(rate_hz), "-ac", str(channels), "-i", "pipe:0"]
         bit_rate = ["-b:a", f"{kbit_per_second}k"] if kbit_per_second else []
-        result = ["-c:a", codec, *bit_rate, *_EXACT, "-f", muxer, "-y", f"file:{path}"]
+        # Else some versions cut what an M4A says of its length to whole milliseconds.
+        clock = ["-movie_timescale", str(rate_hz)] if muxer == "ipod" else []
+        result = ["-c:a", codec, *bit_rate, *_EXACT, *clock, "-f", muxer, "-y", f"file:{path}"]
         self._path = path
         self._said: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 - closed with the encoder
         self._process = subprocess.Popen(
@@ -51,8 +92,8 @@ class Encoder:
         if self._process.stdin is None:
             raise ValueError("an encoder is fed through a pipe")
         try:
-            self._process.stdin.write(np.ascontiguousarray(samples, "<f4").tobytes())
-        except BrokenPipeError:
+            self._process.stdin.write(np.ascontiguousarray(samples, "<f4").data)
+        except OSError:  # it has ended; Windows calls that an invalid argument
             self._process.wait()
             raise self._failure() from None
 
@@ -66,13 +107,11 @@ class Encoder:
             if kind is not None:
                 self._process.kill()
             if self._process.stdin is not None:
-                self._process.stdin.close()
+                with suppress(OSError):  # what it could not be handed any more is told by how it ended
+                    self._process.stdin.close()
             failed = self._process.wait() != 0
             if failed and kind is None:
                 raise self._failure()
-        except BrokenPipeError:
-            self._process.wait()
-            raise self._failure() from None
         finally:
             self._said.close()
 

@@ -1,4 +1,4 @@
-"""A sound file that has been written → proof that it is whole, its tags, a fixed Ogg serial.
+"""A sound file that has been written → proof that it is whole, its tags, the same bytes in every run.
 
 Ogg pages: RFC 3533, section 6.
 """
@@ -13,22 +13,28 @@ from typing import BinaryIO
 
 from cuetrack.writers.formats import AudioFormat, Encoding
 from cuetrack.writers.tags import Tags, write_tags
+from cuetrack.writers.wav import clear_peak_date
 
 # More than a file system gives to a file that is full.
 _PROBE_BYTES = 16_384
 
 
-def is_whole(path: Path, frames: int) -> bool:
+def is_whole(path: Path, frames: int, audio_format: AudioFormat, rate_hz: int) -> bool:
     """Whether the file holds `frames` frames, one or more, and the last of them can be read back.
 
-    libsndfile does not tell when its last writes fail, as it closes a file on a disk that is full.
+    libsndfile does not tell when its last writes fail, as it closes a file on a disk that is full. An
+    M4A it cannot read: there the list of all packets has to be whole, which is written last.
 
     Raises:
-        soundfile.SoundFileError: it is no sound file, or has lost its end.
+        soundfile.SoundFileError, mutagen.MutagenError: it is no sound file, or has lost its end.
     """
     # Here and below: only where it is needed, since every import costs a start-up.
     import soundfile
+    from mutagen.mp4 import MP4
 
+    if audio_format.container == "M4A":
+        info = MP4(path).info
+        return info is not None and round(info.length * rate_hz) >= frames
     with soundfile.SoundFile(path) as file:
         if file.frames != frames:
             return False
@@ -47,11 +53,13 @@ def failure_of(path: Path, what: str) -> OSError:
 
 
 def finish(path: Path, audio_format: AudioFormat, encoding: Encoding, tags: Tags) -> None:
-    """Gives a whole file, in place, its tags and what libsndfile cannot.
+    """Gives a whole file, in place, its tags, and takes out what would differ in another run.
 
     Raises:
         OSError, mutagen.MutagenError: the disk is full.
     """
+    if audio_format.container == "WAV":
+        clear_peak_date(path)
     write_tags(path, audio_format.container, encoding.subtype, tags)
     if audio_format.container == "OGG":
         # Sessions joined end to end need serials that differ (RFC 3533, section 4).
@@ -62,7 +70,7 @@ def finish(path: Path, audio_format: AudioFormat, encoding: Encoding, tags: Tags
 def _set_ogg_serial(file: BinaryIO, serial: int) -> None:
     """Gives every page the same serial, and the checksum that goes with it.
 
-    libsndfile draws a serial by lot, so that no two files would have the same bytes.
+    libsndfile draws a serial by lot, and ffmpeg gives the same one to every file.
     """
     from mutagen.ogg import OggPage
 

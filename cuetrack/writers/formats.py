@@ -35,8 +35,9 @@ class Encoding:
     """How samples are stored at one quality.
 
     `subtype` is libsndfile's name for it, `pcm_bytes` what one sample takes where that is fixed, and
-    `kbit_per_second` the constant bit rate of both channels where there is one. `compression` is
-    libsndfile's, from 0.0 (largest file) to 1.0, and None leaves the encoder's own.
+    `kbit_per_second` the bit rate of both channels where one is asked for: constant in an MP3, the usual
+    one elsewhere. `compression` is libsndfile's, from 0.0 (largest file) to 1.0, where there is no bit
+    rate, and None leaves the encoder's own.
     """
 
     subtype: str
@@ -47,14 +48,16 @@ class Encoding:
 
 @dataclass(frozen=True, slots=True)
 class AudioFormat:
-    """One way to store sound; `container` is libsndfile's name, or ffmpeg's where only that writes it."""
+    """One way to store sound; `container` is libsndfile's name for it, save M4A, which it does not write."""
 
     name: str
-    container: Literal["WAV", "FLAC", "MP3", "OGG", "ipod"]
+    container: Literal["WAV", "FLAC", "MP3", "OGG", "M4A"]
     rates_hz: tuple[int, ...]
     lossless: bool
     encodings: Mapping[Quality, Encoding]
 
+
+_LEAST_KBIT_PER_SECOND = 64
 
 _16_BITS, _24_BITS, _32_BITS = Encoding("PCM_16", 2), Encoding("PCM_24", 3), Encoding("FLOAT", 4)
 
@@ -63,10 +66,8 @@ def _each(small: Encoding, good: Encoding, best: Encoding) -> Mapping[Quality, E
     return MappingProxyType({"small": small, "good": good, "best": best})
 
 
-def _mp3(kbit_per_second: int) -> Encoding:
-    # libsndfile's own line from its compression to a bit rate, from 32,000 Hz.
-    compression = (320 - kbit_per_second) / (320 - 32)
-    return Encoding("MPEG_LAYER_III", kbit_per_second=kbit_per_second, compression=compression)
+def _at_bit_rates(subtype: str, small: int, good: int, best: int) -> Mapping[Quality, Encoding]:
+    return _each(*(Encoding(subtype, kbit_per_second=rate) for rate in (small, good, best)))
 
 
 AUDIO_FORMATS: Mapping[str, AudioFormat] = MappingProxyType(
@@ -75,14 +76,10 @@ AUDIO_FORMATS: Mapping[str, AudioFormat] = MappingProxyType(
         ".flac": AudioFormat("FLAC", "FLAC", _PCM_RATES_HZ, True, _each(_16_BITS, _24_BITS, _24_BITS)),
         # A constant bit rate: players then find any minute of a long file exactly, which they only guess
         # at a variable one.
-        ".mp3": AudioFormat("MP3", "MP3", _MP3_RATES_HZ, False, _each(_mp3(96), _mp3(160), _mp3(256))),
-        ".m4a": AudioFormat(
-            "M4A",
-            "ipod",
-            _AAC_RATES_HZ,
-            False,
-            _each(*(Encoding("aac", kbit_per_second=rate) for rate in (96, 160, 256))),
+        ".mp3": AudioFormat(
+            "MP3", "MP3", _MP3_RATES_HZ, False, _at_bit_rates("MPEG_LAYER_III", 96, 160, 256)
         ),
+        ".m4a": AudioFormat("M4A", "M4A", _AAC_RATES_HZ, False, _at_bit_rates("AAC", 96, 160, 256)),
         ".ogg": AudioFormat(
             "Ogg Vorbis",
             "OGG",
@@ -92,13 +89,8 @@ AUDIO_FORMATS: Mapping[str, AudioFormat] = MappingProxyType(
                 Encoding("VORBIS", compression=0.8), Encoding("VORBIS"), Encoding("VORBIS", compression=0.2)
             ),
         ),
-        ".opus": AudioFormat(
-            "Opus",
-            "OGG",
-            (_OPUS_RATE_HZ,),
-            False,
-            _each(Encoding("OPUS", compression=0.8), Encoding("OPUS"), Encoding("OPUS", compression=0.2)),
-        ),
+        # RFC 6716, section 2.1.1: 64 to 128 kbit/s for music in stereo (from memory).
+        ".opus": AudioFormat("Opus", "OGG", (_OPUS_RATE_HZ,), False, _at_bit_rates("OPUS", 64, 128, 192)),
     }
 )
 
@@ -151,18 +143,23 @@ def rate_note(audio_format: AudioFormat, asked_rate_hz: int) -> str | None:
 
 
 def kbit_per_second(audio_format: AudioFormat, quality: Quality, rate_hz: int, channels: int) -> int | None:
-    """The constant bit rate of a file; None where there is none.
+    """The bit rate that is asked of an encoder; None where there is none. One channel gets half of it.
 
-    One channel of AAC gets half of it, and none more than 3 bits a sample: what the encoder cannot use
-    it fills with noise before each onset (measured at 22,050 Hz).
+    AAC gets no more than 3 bits a sample: what the encoder cannot use it fills with noise before each
+    onset (measured at 22,050 Hz). The others get 64 kbit/s or more: at less an MP3's frames have no room
+    for the tag that tells the encoder's delay, and Opus takes all for speech and moves onsets by up to 3
+    samples (measured). An MP3 encoder takes the nearest rate that its standard has.
 
     >>> kbit_per_second(AUDIO_FORMATS[".m4a"], "good", 48_000, 1)
     80
     """
     both = audio_format.encodings[quality].kbit_per_second
-    if both is None or audio_format.container != "ipod":
-        return both
-    return min(both * channels // 2, 3 * rate_hz * channels // 1000)
+    if both is None:
+        return None
+    rate = both * channels // 2
+    if audio_format.container == "M4A":
+        return min(rate, 3 * rate_hz * channels // 1000)
+    return max(rate, _LEAST_KBIT_PER_SECOND)
 
 
 def known_bytes(audio_format: AudioFormat, frames: int, channels: int, quality: Quality = "good") -> int:

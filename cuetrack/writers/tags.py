@@ -1,15 +1,23 @@
 """What a sound file says about itself: title, artist, comment and a picture, in each format's own way.
 
 ID3v2.3 in MP3, Vorbis comments in FLAC, Ogg Vorbis and Opus (RFC 9639, section 8.6 and 8.8 for the
-picture), MP4 atoms in M4A. A WAV gets its texts as it is written and holds no picture.
+picture), MP4 atoms in M4A. A WAV gets its texts as it is written (RIFF INFO), and where there is a picture
+an `id3 ` chunk with all of them, as is common practice.
 """
 
 from __future__ import annotations
 
 import base64
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+from cuetrack.errors import NamedFileError
+from cuetrack.writers.wav import append_chunk
+
+if TYPE_CHECKING:
+    from mutagen.id3 import ID3
 
 PictureType = Literal["image/jpeg", "image/png"]
 
@@ -30,23 +38,52 @@ class Tags:
 
 
 PNG_START, JPEG_START = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"
+# The length of a FLAC block has 24 bits (RFC 9639, section 8.1); the picture's description is in it, too.
+_MOST_PICTURE_BYTES = 2**24 - 2**12
+
+
+def read_picture(path: Path) -> bytes:
+    """A picture that every format can hold.
+
+    Raises:
+        NamedFileError: it is neither JPEG nor PNG, too large, or cannot be read.
+    """
+    try:
+        with path.open("rb") as file:
+            picture = file.read(_MOST_PICTURE_BYTES + 1)
+    except OSError as error:
+        raise NamedFileError(f"{path.name!r} cannot be read: {error.strerror}", "check the file") from error
+    if not picture.startswith((PNG_START, JPEG_START)):
+        raise NamedFileError(f"{path.name!r} is no JPEG or PNG picture", "save it as one of the two")
+    if len(picture) > _MOST_PICTURE_BYTES:
+        most = f"{_MOST_PICTURE_BYTES / 1e6:.1f} MB"
+        raise NamedFileError(f"{path.name!r} is larger than a sound file can hold, {most}", "make it smaller")
+    return picture
 
 
 def write_tags(path: Path, container: str, subtype: str, tags: Tags) -> None:
-    """Writes the tags into a whole file; a WAV is left as it is.
+    """Writes the tags into a whole file; a WAV has its texts already.
 
     Raises:
         OSError, mutagen.MutagenError: the disk is full.
     """
-    if container == "MP3":
-        _write_id3(path, tags)
-    elif container == "ipod":
+    if container == "WAV" and tags.picture:
+        append_chunk(path, b"id3 ", _id3_bytes(tags))
+    elif container == "MP3":
+        _id3(tags).save(path, v1=0, v2_version=3, padding=lambda info: 0)
+    elif container == "M4A":
         _write_mp4(path, tags)
     elif container in {"FLAC", "OGG"}:
         _write_vorbis_comments(path, container, subtype, tags)
 
 
-def _write_id3(path: Path, tags: Tags) -> None:
+def _id3_bytes(tags: Tags) -> bytes:
+    buffer = BytesIO()
+    _id3(tags).save(buffer, v1=0, v2_version=3, padding=lambda info: 0)
+    return buffer.getvalue()
+
+
+def _id3(tags: Tags) -> ID3:
     from mutagen.id3 import APIC, COMM, ID3, TIT2, TPE1, Encoding, PictureType
 
     id3 = ID3()
@@ -64,7 +101,7 @@ def _write_id3(path: Path, tags: Tags) -> None:
                 data=tags.picture,
             )
         )
-    id3.save(path, v1=0, v2_version=3, padding=lambda info: 0)
+    return id3
 
 
 def _write_mp4(path: Path, tags: Tags) -> None:

@@ -13,7 +13,7 @@ from cuetrack.mix import bed_player
 from cuetrack.mix.bed import BED_LEVEL_LUFS, bed_blocks
 from cuetrack.mix.bed_files import measured_file
 from cuetrack.mix.bed_sequence import FilesSound
-from cuetrack.sound.pulse import Pulse
+from cuetrack.sound.pulse import Phrase, Pulse
 from cuetrack.sound.pulse_moods import DEFAULT_MOOD
 from cuetrack.timebase import Duration, Instant
 from cuetrack.timeline.bed import BedSpan, FilesSource, PulseSource
@@ -105,7 +105,7 @@ class TestHowLoud:
     @pytest.mark.parametrize(("gain_db", "channels"), [(0, 2), (0, 1), (-7, 2), (3, 2)])
     def test_the_pulse_has_the_beds_level_and_the_plans_gain(self, gain_db, channels):
         source = pulse()
-        sounds = {source: Pulse(source.bpm, source.mood, RATE_HZ, channels)}
+        sounds = {source: Pulse(Phrase(source.bpm, source.mood, RATE_HZ, channels))}
         made = whole((span("0", "32", source, gain_db=gain_db),), sounds, 32, channels=channels)
         stereo = np.broadcast_to(made, (len(made), 2)).astype(float)
         found = pyloudnorm.Meter(RATE_HZ).integrated_loudness(stereo)
@@ -203,7 +203,7 @@ def mixed_bed(tmp_path_factory):
     )
     measured = [measured_file(tmp_path / "tide.wav", RATE_HZ, 2, 1 << 40)]
     sounds = {
-        first: Pulse(first.bpm, first.mood, RATE_HZ, 2),
+        first: Pulse(Phrase(first.bpm, first.mood, RATE_HZ, 2)),
         files: FilesSound(files, measured, RATE_HZ, 2),
     }
     return spans, sounds

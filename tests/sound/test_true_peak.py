@@ -23,7 +23,7 @@ RIPPLE_DB = 0.05
 
 
 def sine(frequency: float, degrees: float, amplitude: float = 1.0, frames: int = RATE_HZ) -> np.ndarray:
-    """`frequency` is in parts of the rate; it comes and goes within 10 ms, which makes no peaks of its own."""
+    """`frequency` is in parts of the rate; it comes and goes within 10 ms, so its ends make no peaks."""
     phase = 2 * pi * frequency * np.arange(frames) + np.radians(degrees)
     ramp = np.minimum(1.0, np.arange(frames) / (0.01 * RATE_HZ))
     return (amplitude * np.sin(phase) * ramp * ramp[::-1]).astype(np.float32)
@@ -74,15 +74,119 @@ def test_tech_3341_cases_20_to_23(case: int, offset: int, sample_peak_dbfs: floa
 
 
 @pytest.mark.parametrize("divisor", [3, 4, 5, 8, 16])
-def test_four_times_oversampling_reads_a_sine_low_by_as_much_as_it_must(divisor: int) -> None:
-    """BS.1770 Annex 2: under-read up to 20·log10 cos(π·f/(4·fs)) (calculated), reached here because the
-    sine's peak lies halfway between two of the points that are looked at."""
-    step_degrees = 360 / divisor / 4
-    must_db = 20 * log10(cos(pi / divisor / 4))
-    halfway = true_peak_dbtp(sine(1 / divisor, 90.0 + step_degrees / 2))
-    # Points repeat after one period; if it holds an odd number of them, a trough falls between two others.
-    expected_db = must_db if 4 * divisor % 2 == 0 and divisor % 2 == 0 else None
-    if expected_db is not None:
-        assert halfway == pytest.approx(expected_db, abs=RIPPLE_DB)
-    assert halfway >= must_db - RIPPLE_DB
+def test_a_sine_is_read_low_by_what_four_times_oversampling_costs(divisor: int) -> None:
+    """BS.1770 Annex 2: up to 20·log10 cos(π·f/(4·fs)) (calculated). These divisors reach it: their peaks
+    and troughs all lie halfway between two of the points that are looked at, or all on one."""
+    points_apart_degrees = 360 / divisor / 4
+    cost_db = 20 * log10(cos(pi / divisor / 4))
+    halfway = true_peak_dbtp(sine(1 / divisor, 90.0 + points_apart_degrees / 2))
+    assert halfway == pytest.approx(cost_db, abs=RIPPLE_DB)
     assert true_peak_dbtp(sine(1 / divisor, 90.0)) == pytest.approx(0.0, abs=RIPPLE_DB)
+
+
+@settings(deadline=None, database=None, max_examples=60)
+@given(st.floats(0.001, 0.45), st.floats(0, 360))
+def test_no_sine_is_read_high_or_lower_than_that(frequency: float, degrees: float) -> None:
+    """At 0.45 of the rate that is 0.554 dB (calculated)."""
+    cost_db = 20 * log10(cos(pi * frequency / 4))
+    reading_dbtp = true_peak_dbtp(sine(frequency, degrees, frames=8_000))
+    assert cost_db - RIPPLE_DB <= reading_dbtp <= RIPPLE_DB
+
+
+def noise(frames: int, seed: int = 3) -> np.ndarray:
+    """White up to 0.4 of the rate, where every good interpolation is the same."""
+    white = np.random.default_rng(seed).normal(0, 0.2, frames)
+    return lfilter(firwin(255, 0.8), 1.0, white).astype(np.float32)
+
+
+def interpolated(samples: np.ndarray, times: int) -> np.ndarray:
+    """By an independent resampler of very high quality; its first value is the first sample."""
+    return soxr.resample(samples.astype(np.float64), 1, times, quality="VHQ")
+
+
+@pytest.mark.parametrize("rate_hz", [44_100, 48_000])
+def test_ffmpeg_agrees_on_programme_material(rate_hz: int) -> None:
+    samples = programme_material(rate_hz, 20.0)
+    reading = ffmpeg_reading(samples, rate_hz)
+    assert true_peak_dbtp(samples) == pytest.approx(reading.true_peak_dbtp, abs=0.1)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_an_independent_resampler_agrees_on_noise(seed: int) -> None:
+    samples = noise(20_000, seed)
+    expected_dbtp = 20 * log10(np.abs(interpolated(samples, 4)).max())
+    assert true_peak_dbtp(samples) == pytest.approx(expected_dbtp, abs=RIPPLE_DB)
+
+
+@pytest.mark.parametrize("floor", [0.05, 0.3, 0.6])
+def test_peaks_are_exact_wherever_they_are_above_the_floor(floor: float) -> None:
+    """Frame by frame, each with the three values up to the next one."""
+    samples = noise(9_999)
+    expected = np.abs(interpolated(samples, 4)).reshape(-1, 4).max(axis=1)[REACH_FRAMES:-REACH_FRAMES]
+    found = peaks_above(samples, floor)
+    assert found is not None
+    assert found.shape == (9_999 - 2 * REACH_FRAMES,)
+    # What lies on the floor to within the rounding of the two interpolations may fall on either side.
+    above, below = expected > floor + 0.002, expected < floor - 0.002
+    assert np.count_nonzero(above) > 0
+    assert np.count_nonzero(below) > 0
+    assert found[above] == pytest.approx(expected[above], abs=0.002)
+    assert found[below].max() <= floor + 0.002
+
+
+def test_no_peak_is_above_a_floor_that_is_higher() -> None:
+    samples = noise(9_999)
+    assert peaks_above(samples, 10 ** (true_peak_dbtp(samples) / 20) + 1e-6) is None
+    assert peaks_above(samples[: 2 * REACH_FRAMES], 0.01) is None
+
+
+@pytest.mark.parametrize("block_frames", [1, 7, 33, 4_096])
+def test_block_size_changes_no_reading(block_frames: int) -> None:
+    """Nor does reading on the way, which takes silence to follow."""
+    samples = np.column_stack([noise(3_000), 1.5 * noise(3_000, 4)]).astype(np.float32)
+    meter = TruePeakMeter()
+    for block in blocks_of(samples, block_frames):
+        meter.add(block)
+        meter.dbtp()
+    assert meter.dbtp() == pytest.approx(true_peak_dbtp(samples), abs=1e-5)
+
+
+def test_reading_on_the_way_leaves_no_peak_of_a_cut_that_was_not_made() -> None:
+    """A tone near half the rate peaks higher where it breaks off than it ever does while it lasts."""
+    tone = sine(0.45, 20.0)
+    meter = TruePeakMeter()
+    meter.add(tone[:24_000, np.newaxis])
+    cut_dbtp = meter.dbtp()
+    meter.add(tone[24_000:, np.newaxis])
+    assert cut_dbtp > RIPPLE_DB
+    assert meter.dbtp() == pytest.approx(true_peak_dbtp(tone), abs=1e-5)
+    assert meter.dbtp() < cut_dbtp
+
+
+def test_the_louder_channel_is_read() -> None:
+    soft, loud = 0.1 * noise(2_000), noise(2_000)
+    for sides in ([soft, loud], [loud, soft]):
+        stereo = np.column_stack(sides).astype(np.float32)
+        assert true_peak_dbtp(stereo) == pytest.approx(true_peak_dbtp(loud), abs=1e-5)
+
+
+@pytest.mark.parametrize("frames", [0, 1, 5_000])
+def test_silence_is_minus_infinity(frames: int) -> None:
+    assert true_peak_dbtp(np.zeros(frames, np.float32)) == -inf
+    assert TruePeakMeter().dbtp() == -inf
+
+
+@pytest.mark.parametrize("frames", [1, 2, 15, 40])
+def test_a_single_sample_is_its_own_peak(frames: int) -> None:
+    """At the very end of a clip shorter than the filter, too."""
+    single = np.zeros(frames, np.float32)
+    single[-1] = 0.5
+    assert true_peak_dbtp(single) == pytest.approx(20 * log10(0.5), abs=1e-5)
+
+
+@pytest.mark.parametrize("frames", [2, 15, 40])
+def test_a_clip_shorter_than_the_filter_rings_as_it_does_elsewhere(frames: int) -> None:
+    """A step has all frequencies, and the two interpolations differ in the highest."""
+    ones, zeros = np.ones(frames, np.float32), np.zeros(64)
+    expected = np.abs(interpolated(np.concatenate([zeros, ones, zeros]), 4)).max()
+    assert true_peak_dbtp(ones) == pytest.approx(20 * log10(expected), abs=0.15)

@@ -38,7 +38,7 @@ PLAN = """
           - talk: 60s
 """
 # 0 lead-in, 5 talk, 30 Band row, 70 rest, 85 Press left, 105 change, 110 Press right, 130 rest,
-# 145 Band row, 185 rest, 200 Press left, 220 change, 225 Press right, 245 Child's pose, 261 talk, 321 the end.
+# 145 Band row, 185 rest, 200 Press left, 220 change, 225 Press right, 245 Child's pose, 261 talk, 321 end.
 
 
 def cues(plan: str = PLAN, *, prompts: bool = True) -> tuple[Cue, ...]:
@@ -186,6 +186,7 @@ def test_less_than_half_a_minute_is_not_told_as_no_minutes() -> None:
         ("- Band, chair\n- mat", "Band, chair"),
         ("• *Band* and chair", "Band"),
         ("3 * 10 reps * 2", "3 * 10 reps * 2"),
+        ("Row * 10* more", "Row * 10* more"),
         ("*", ""),
         ("***", ""),
         ("Hold * still", "Hold * still"),
