@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from math import inf
+from math import ceil, inf
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,7 +16,15 @@ from cuetrack.conform.arrangement import Arrangement
 from cuetrack.conform.fit import Shortening, arranged
 from cuetrack.conform.fits import Fit, tightest_fits
 from cuetrack.document.beside import file_beside
-from cuetrack.errors import Diagnostic, NamedFileError, PlanError, SpeechError, UsageError, did_you_mean
+from cuetrack.errors import (
+    Diagnostic,
+    NamedFileError,
+    Place,
+    PlanError,
+    SpeechError,
+    UsageError,
+    did_you_mean,
+)
 from cuetrack.plan.fields import MixName
 from cuetrack.plan.model import Session
 from cuetrack.plan.text import read_plan
@@ -32,6 +40,8 @@ from cuetrack.timeline.bed import FilesSource
 from cuetrack.timeline.compile import Timeline, compiled
 from cuetrack.timeline.cues import Phrase, Wordless
 from cuetrack.timeline.mixes import mix_of
+from cuetrack.timeline.phases import Phase
+from cuetrack.timeline.promise import Chosen
 from cuetrack.timeline.totals import Totals, totals_by_part, totals_of
 
 if TYPE_CHECKING:
@@ -44,6 +54,8 @@ if TYPE_CHECKING:
 
 DEFAULT_LANGUAGE = "en"
 DEFAULT_RATE_HZ = 48_000
+# Room made for one phrase can move others; after so many times what fits is kept.
+_MOST_TRIES = 6
 
 # Progress of a long task: the stage it is in, how much is done, and of how much.
 Progress = Callable[[str, int, int], None]
@@ -66,12 +78,14 @@ class Compiled:
 class Checked:
     """What a plan comes to; `tightest` is empty where no speech was measured, `heard` where no sound was.
 
+    `chosen` is what became of times that the plan leaves open.
     `heard` are the cues of the class mix that have a bed under them, `loudness` is that of the mix.
     """
 
     session: str
     parts: tuple[Totals, ...]
     whole: Totals
+    chosen: tuple[Chosen, ...]
     tightest: tuple[Fit, ...]
     heard: tuple[Heard, ...]
     loudness: Loudness | None
@@ -120,14 +134,14 @@ def compile_plan(
     faults: list[Diagnostic] = []
     timeline, manner, note = None, None, None
     try:
-        prompts = any("prompt" in mix_of(session, name).contents for name in mixes)
-        timeline = compiled(session, prompts=prompts)
-    except PlanError as error:
-        faults += error.diagnostics
-    try:
         language = _language(session)
         chosen, note = _voice(session, voice, language, plan.parent)
         manner = Manner(chosen, language, session.style, session.lexicon or {})
+    except PlanError as error:
+        faults += error.diagnostics
+    try:
+        prompts = any("prompt" in mix_of(session, name).contents for name in mixes)
+        timeline = _timeline(session, manner, prompts)
     except PlanError as error:
         faults += error.diagnostics
     files = _files_beside(session, timeline, plan.parent, allow_outside, faults)
@@ -138,6 +152,42 @@ def compile_plan(
     known = Compiled(timeline, manner, files, tuple(warnings))
     _refuse_unspeakable(known)
     return known
+
+
+def _timeline(session: Session, manner: Manner | None, prompts: bool) -> Timeline:
+    """The session's timeline; times that are left open have room for what is said in them.
+
+    How long that is, is estimated by the voice's usual pace: check and render choose alike.
+    """
+    needed: dict[Place | None, Duration] = {}
+    for _ in range(_MOST_TRIES):
+        timeline = compiled(session, prompts=prompts, needed=needed)
+        if manner is None or not timeline.chosen:
+            return timeline
+        try:
+            likely = likely_arrangement(Compiled(timeline, manner, {}, ()), DEFAULT_RATE_HZ, in_full=True)
+        except SpeechError:  # told of later, with all its like
+            return timeline
+        more = dict(needed)
+        for shortage in likely.shortages:
+            phase = _open_phase(timeline, shortage.phase_index)
+            if phase is not None:
+                least = Duration(Fraction(ceil(phase.length.seconds + shortage.seconds)))
+                more[phase.place] = max(least, more.get(phase.place, least))
+        if more == needed:
+            return timeline
+        needed = more
+    return timeline
+
+
+def _open_phase(timeline: Timeline, index: int) -> Phase | None:
+    """The phase whose length is left open: that of `index`, or one of the pauses before it."""
+    for phase in reversed(timeline.phases[: index + 1]):
+        if phase.flexible is not None and (phase.kind != "work" or phase.index == index):
+            return phase
+        if phase.kind == "work":
+            return None
+    return None
 
 
 def _files_beside(
@@ -209,7 +259,8 @@ def check(
     name = known.timeline.session.session
     fits = tightest_fits(arrangement) if with_voice or with_sound else ()
     totals = totals_of(name, phases)
-    return Checked(name, totals_by_part(phases), totals, fits, heard, loudness, warnings)
+    parts, chosen = totals_by_part(phases), known.timeline.chosen
+    return Checked(name, parts, totals, chosen, fits, heard, loudness, warnings)
 
 
 def _class_mix(
@@ -248,9 +299,13 @@ def _speaker(known: Compiled, rate_hz: int, notes: list[Diagnostic], tell: Progr
     return speaker
 
 
-def likely_arrangement(known: Compiled, rate_hz: int) -> Arrangement:
-    """Where the cues will lie, by the estimated lengths of their texts; needs no voice."""
-    return _arranged(known, Estimator(known.manner, rate_hz).length, rate_hz, estimated=True)
+def likely_arrangement(known: Compiled, rate_hz: int, *, in_full: bool = False) -> Arrangement:
+    """Where the cues will lie, by the estimated lengths of their texts; needs no voice.
+
+    With `in_full` nothing is shortened so that it fits.
+    """
+    length = Estimator(known.manner, rate_hz).length
+    return _arranged(known, length, rate_hz, estimated=True, in_full=in_full)
 
 
 def spoken_texts(known: Compiled) -> tuple[str, ...]:
@@ -270,8 +325,9 @@ def _arranged(
     rate_hz: int,
     *,
     estimated: bool = False,
+    in_full: bool = False,
 ) -> Arrangement:
-    shortening = Shortening(lambda phrase: text_of(known, phrase, "terse"), length)
+    shortening = None if in_full else Shortening(lambda phrase: text_of(known, phrase, "terse"), length)
     lengths = {text: length(text, Fraction(1)) for text in spoken_texts(known)}
     return arranged(
         known.timeline,

@@ -19,7 +19,8 @@ from cuetrack.cli.output import (
 )
 from cuetrack.cli.progress import progress_bar
 from cuetrack.speech.voices import voice_names
-from cuetrack.timebase import Duration, Instant, clock_text, frame_seconds
+from cuetrack.timebase import Duration, Instant, clock_text, duration_text, frame_seconds
+from cuetrack.timeline.promise import Chosen
 from cuetrack.timeline.totals import Totals
 from cuetrack.writers.timeline_json import loudness_values
 
@@ -74,6 +75,8 @@ def check(
         print_json(_values(checked))
         return
     _print_totals(checked)
+    for one in checked.chosen:
+        click.echo(_chosen_text(one))
     for fit in checked.tightest:
         spare, lasts = float(fit.spare_seconds), float(fit.seconds)
         click.echo(f"{clock_text(fit.start, 1)}  {spare:.1f} s to spare after {lasts:.1f} s: “{fit.text}”")
@@ -94,6 +97,16 @@ def _plan_and_voice(plan: Path | None, voice: str | None) -> tuple[Path, str | N
         named = f" (--voice takes {voice!r} for the voice)" if voice else ""
         raise click.UsageError(f"Missing argument 'PLAN'{named}.")
     return Path(voice), _PLANS_OWN
+
+
+def _chosen_text(one: Chosen) -> str:
+    """What a flexible time became, and why."""
+    distinct = sorted(set(one.seconds))
+    times = f", {len(one.seconds)} times" if len(one.seconds) > 1 else ""
+    chosen = " and ".join(duration_text(Duration(seconds)) for seconds in distinct)
+    between = f"{duration_text(one.shortest)} to {duration_text(one.longest)}"
+    words = f", {duration_text(one.needed)} or more for its words" if one.needed > one.shortest else ""
+    return f"{one.name}: {chosen}{times}, to keep the promise ({between}, usually {duration_text(one.usual)}{words})"
 
 
 def _print_heard(checked: build.Checked) -> None:
@@ -143,6 +156,18 @@ def _values(checked: build.Checked) -> dict[str, object]:
         "session": checked.session,
         **_seconds(checked.whole),
         "parts": [{"part": part.name, **_seconds(part)} for part in checked.parts],
+        "chosen": [
+            {
+                "what": one.name,
+                "line": one.place.line if one.place else None,
+                "seconds": [float(seconds) for seconds in one.seconds],
+                "shortest_seconds": float(one.shortest.seconds),
+                "longest_seconds": float(one.longest.seconds),
+                "usual_seconds": float(one.usual.seconds),
+                "needed_seconds": float(one.needed.seconds),
+            }
+            for one in checked.chosen
+        ],
         "tightest_fits": [
             {
                 "text": fit.text,

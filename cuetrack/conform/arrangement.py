@@ -50,14 +50,26 @@ class Placed:
 
 
 @dataclass(frozen=True, slots=True)
+class Shortage:
+    """How much longer the room around a phase has to be for a phrase that does not fit."""
+
+    phase_index: int
+    seconds: Fraction
+
+
+@dataclass(frozen=True, slots=True)
 class Arrangement:
-    """A programme: its rate, its length, and every sound in the order of its start."""
+    """A programme: its rate, its length, and every sound in the order of its start.
+
+    `shortages` are what does not fit; only an arrangement by estimated lengths has any.
+    """
 
     timeline: Timeline
     rate_hz: int
     frames: int
     placed: tuple[Placed, ...]
     warnings: tuple[Diagnostic, ...] = ()
+    shortages: tuple[Shortage, ...] = ()
 
     def holding(self, kinds: Collection[str]) -> Arrangement:
         """The same with the cues of some kinds only, each where it was."""

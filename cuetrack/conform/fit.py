@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
-from cuetrack.conform.arrangement import Arrangement, Placed, speech_key, tone_key
+from cuetrack.conform.arrangement import Arrangement, Placed, Shortage, speech_key, tone_key
 from cuetrack.conform.lane import VoiceLane
 from cuetrack.conform.misfits import (
     Misfit,
@@ -121,7 +121,14 @@ class _Fitting:
         if self._errors:
             raise ConformError(self._errors)
         placed = sorted(self._placed, key=lambda p: (p.start_frame, p.mark_frame, p.sound))
-        return Arrangement(self._timeline, self._rate_hz, self._end, tuple(placed), tuple(self._warnings))
+        warnings, shortages = tuple(self._warnings), tuple(self._shortages())
+        return Arrangement(self._timeline, self._rate_hz, self._end, tuple(placed), warnings, shortages)
+
+    def _shortages(self) -> Iterator[Shortage]:
+        for misfit in self._misfits.values():
+            if misfit.missing_frames is not None and misfit.missing_frames > 0:
+                seconds = frame_seconds(misfit.missing_frames, self._rate_hz)
+                yield Shortage(misfit.cue.phase_index, seconds)
 
     def _tell_misfits(self) -> None:
         found = self._warnings if self._estimated else self._errors

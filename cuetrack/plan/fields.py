@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, Any, Literal, get_args
 
@@ -34,6 +35,7 @@ MixName = Literal["class", "ear", "film"]
 MixContent = Literal["announcement", "call", "count", "tone", "click", "slate", "prompt", "bed"]
 
 MAX_COUNT = 60
+MAX_ROUNDS = 1000
 MAX_POINT_SECONDS = 3600
 
 _SWITCH_WORDS = {"on": True, "yes": True, "true": True, "off": False, "no": False, "false": False}
@@ -207,6 +209,36 @@ Sides = Annotated[
             ],
             "examples": ["both", ["right", "left"]],
         }
+    ),
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Rounds:
+    """How many rounds a part may have, both included."""
+
+    fewest: int
+    most: int
+
+    def __str__(self) -> str:
+        return f"{self.fewest}..{self.most}"
+
+
+def _rounds(value: Any) -> Rounds:
+    if isinstance(value, Rounds):
+        return value
+    match = re.fullmatch(r"(\d{1,4})\s*(?:\.\.|–|—)\s*(\d{1,4})", str(value).strip())
+    if match is None or not 1 <= int(match[1]) <= int(match[2]) <= MAX_ROUNDS:
+        raise refused(f"{shown(value)} is no range of rounds", f"write it like 2..4, up to {MAX_ROUNDS}")
+    return Rounds(int(match[1]), int(match[2]))
+
+
+RoundsRange = Annotated[
+    Rounds,
+    PlainValidator(_rounds),
+    PlainSerializer(str, return_type=str),
+    WithJsonSchema(
+        {"type": "string", "pattern": r"^\s*\d{1,4}\s*(\.\.|–|—)\s*\d{1,4}\s*$", "examples": ["2..4"]}
     ),
 ]
 

@@ -23,6 +23,7 @@ from cuetrack.document.located import LocatedList, LocatedMap, Report, shown
 from cuetrack.document.model import Node
 from cuetrack.errors import Diagnostic, nearest
 from cuetrack.plan.fields import (
+    MAX_ROUNDS,
     OFF_WORDS,
     AnnouncedParts,
     BeatsPerMinute,
@@ -37,6 +38,7 @@ from cuetrack.plan.fields import (
     MixContents,
     Mood,
     Names,
+    RoundsRange,
     Sides,
     SpeechStyle,
     Switch,
@@ -45,7 +47,6 @@ from cuetrack.plan.fields import (
 )
 from cuetrack.plan.times import FixedTimeField, PlanTime, Point, WorkingTime
 
-MAX_ROUNDS = 1000
 # What does nothing for a bed by this source.
 _IDLE_KEYS = {"pulse": ("start", "tempo", "crossfade", "loop"), "file": ("mood",)}
 _NOT_TOGETHER = [
@@ -161,7 +162,8 @@ class Bed(Node):
         None, description="The tempo of the files: loops keep the beat, and counts can be timed."
     )
     crossfade: FixedTimeField | None = Field(
-        None, description="How long one file, or one turn of a loop, fades into the next; 2 s or less if not given."
+        None,
+        description="How long one file or turn of a loop fades into the next; 2 s or less if not given.",
     )
     loop: Switch | None = Field(None, description="Whether the files begin again at their end; on.")
     gain: GainDb | None = Field(None, description="How much louder or softer than usual.")
@@ -350,6 +352,34 @@ Step = Annotated[
 ]
 
 
+class Flex(Node):
+    """What a part may change so that the session meets its promised length; in short `10s`, of its rests."""
+
+    example = "`10s`, or `{rest: 10s, rounds: 2..4}`"
+
+    rest: FixedTimeField | None = Field(
+        None, description="How much shorter or longer its rests and changes of side may be."
+    )
+    rounds: RoundsRange | None = Field(None, description="How many rounds there may be: `2..4`.")
+
+
+class _OrRest:
+    """JSON Schema of a `Flex` whose short form is the time of its rests alone."""
+
+    def __get_pydantic_json_schema__(self, core_schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        reference = handler(core_schema)
+        long = handler.resolve_ref_schema(reference)
+        (short,) = (option for option in long["properties"]["rest"]["anyOf"] if option.get("type") != "null")
+        return {"anyOf": [short, reference]}
+
+
+ShortFlex = Annotated[
+    Flex,
+    BeforeValidator(lambda value: value if isinstance(value, dict | Flex) else {"rest": value}),
+    _OrRest(),
+]
+
+
 class Part(Node):
     """A named stretch of the session."""
 
@@ -359,6 +389,9 @@ class Part(Node):
     part: Name = Field(description="The part's name.")
     rounds: int = Field(1, ge=1, le=MAX_ROUNDS, description="How many times the steps are done.")
     rest: PlanTime | None = Field(None, description="After each move but the part's last in its last round.")
+    flex: ShortFlex | None = Field(
+        None, description="What may change so that the session meets its length: its rests, or its rounds."
+    )
     work: WorkingTime | None = Field(None, description="For each move that gives no time itself.")
     stages: Stages | None = Field(None, description="For each move that gives no time itself.")
     change: PlanTime | None = Field(None, description="Between the sides of a move.")

@@ -40,16 +40,20 @@ class FlexibleTime:
 
     shortest: Duration
     longest: Duration
+    # What it is if nothing asks for another; the middle if None.
+    usual: Duration | None = None
 
     def __str__(self) -> str:
         return f"{duration_text(self.shortest)}..{duration_text(self.longest)}"
 
     def middle(self) -> Duration:
-        """The midpoint, to the whole second where one lies in the range; an exact half goes up.
+        """The usual time; else the midpoint, to the whole second where one lies in the range, a half up.
 
         >>> str(FixedTime(FlexibleTime(parse_duration("20s"), parse_duration("41s")).middle()))
         '31 s'
         """
+        if self.usual is not None:
+            return self.usual
         middle = (self.shortest.seconds + self.longest.seconds) / 2
         whole = Duration(Fraction((middle + Fraction(1, 2)) // 1))
         return whole if self.shortest <= whole <= self.longest else Duration(middle)

@@ -25,6 +25,15 @@ from cuetrack.timeline.counting import count_into, count_out
 from cuetrack.timeline.cues import Announcement, Cue, Wordless
 from cuetrack.timeline.own_cues import add_clicks, add_free_cues
 from cuetrack.timeline.phases import Phase, laid_out, with_lead_out
+from cuetrack.timeline.promise import (
+    Chosen,
+    Needed,
+    chosen_lengths,
+    open_names,
+    round_choices,
+    shortest_and_longest,
+    unkept,
+)
 from cuetrack.timeline.prompts import add_prompts
 from cuetrack.timeline.runs import Run, runs_of
 from cuetrack.timeline.slates import add_slates
@@ -38,13 +47,15 @@ class Timeline:
     """A session on the programme axis.
 
     `phases` tile it: the first begins at zero, each begins where its neighbour ends. `cues` are in the
-    order of their marks. `bed` says where which music plays.
+    order of their marks. `bed` says where which music plays, `chosen` what became
+    of times that the plan leaves open.
     """
 
     session: Session
     phases: tuple[Phase, ...]
     cues: tuple[Cue, ...]
     bed: tuple[BedSpan, ...] = ()
+    chosen: tuple[Chosen, ...] = ()
 
     @property
     def end(self) -> Instant:
@@ -52,14 +63,18 @@ class Timeline:
         return self.phases[-1].end
 
 
-def compiled(session: Session, *, prompts: bool = False) -> Timeline:
+def compiled(session: Session, *, prompts: bool = False, needed: Needed | None = None) -> Timeline:
     """The timeline of `session`, with the `prompts` that only the coach hears if they are wanted.
+
+    Where a length is promised and times are left open, they are chosen so that it is met; `needed` is the
+    least that the words in them leave.
 
     Raises:
         PlanError: cues that cannot exist, counts without a tempo, a session beyond the limits; all of
-            them at once, each on the coach's line.
+            them at once, each on the coach's line; or no choice of what is left open comes to the
+            promised length.
     """
-    phases = laid_out(session)
+    session, phases, chosen = _as_promised(session, needed or {})
     runs = runs_of(phases)
     phases = _closed(session, phases)
     cues = CueCollector(session, phases)
@@ -80,7 +95,28 @@ def compiled(session: Session, *, prompts: bool = False) -> Timeline:
         cues.fault("no music plays here", node.place, "add `pulse: 120 bpm` or `file: …`")
     if cues.faults:
         raise PlanError(cues.faults)
-    return Timeline(session, phases, _in_order(cues.cues), spans)
+    return Timeline(session, phases, _in_order(cues.cues), spans, chosen)
+
+
+def _as_promised(session: Session, needed: Needed) -> tuple[Session, tuple[Phase, ...], tuple[Chosen, ...]]:
+    """The session with its rounds, its phases, and what was chosen so that they last as long as promised."""
+    limits: list[tuple[Duration, Duration]] = []
+    names: list[str] = []
+    for tried in round_choices(session):
+        phases = laid_out(tried)
+        closed = _closed(tried, phases)
+        if session.length is None:
+            return tried, phases, ()
+        is_open = tried is not session or any(phase.flexible is not None for phase in phases)
+        found = chosen_lengths(closed, session.length.length, needed) if is_open else None
+        if found is not None:
+            lengths, chosen = found
+            return tried, laid_out(tried, lengths.get), chosen
+        limits.append(shortest_and_longest(closed, needed))
+        names += open_names(closed)
+        if not is_open and not any(part.flex and part.flex.rounds for part in session.parts):
+            return tried, phases, ()
+    raise unkept(session, limits, names)
 
 
 def _check_number(cues: CueCollector, place: Place | None) -> None:

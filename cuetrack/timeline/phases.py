@@ -6,7 +6,7 @@ after a move, but none after the part's last move in its last round. Parts follo
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
@@ -40,6 +40,8 @@ class Phase:
     # Counts the steps as they are done: the same move in another round is another turn.
     turn: int
     place: Place | None
+    # What the plan leaves open here, if it does: the length is one of these.
+    flexible: FlexibleTime | None = None
 
     @property
     def length(self) -> Duration:
@@ -63,19 +65,26 @@ class _Turn:
     step: MoveStep | RestStep | TalkStep
 
 
-def laid_out(session: Session) -> tuple[Phase, ...]:
+# How long a flexible time is, by its number among all of them; None for its middle.
+Choice = Callable[[int], Duration | None]
+
+
+def laid_out(session: Session, choice: Choice = lambda number: None) -> tuple[Phase, ...]:
     """The session's phases: each begins where the one before it ends, the first at zero.
+
+    Flexible times are as long as `choice` says.
 
     Raises:
         PlanError: the session would be longer than 24 h or have more than `MAX_PHASES` phases, or
             counts have no tempo; names every such place.
     """
-    return _Layout(session).phases()
+    return _Layout(session, choice).phases()
 
 
 class _Layout:
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, choice: Choice) -> None:
         self._session = session
+        self._choice, self._flexible_times = choice, 0
         self._phases: list[Phase] = []
         self._now = Instant(Fraction(0))
         self._faults: dict[Diagnostic, None] = {}
@@ -83,7 +92,7 @@ class _Layout:
     def phases(self) -> tuple[Phase, ...]:
         session = self._session
         lead_in = session.lead_in.length if session.lead_in else DEFAULT_LEAD_IN
-        self._add("lead-in", lead_in, None, -1, session.place_of("lead-in"))
+        self._add("lead-in", FixedTime(lead_in), None, -1, session.place_of("lead-in"))
         for part in session.parts:
             self._add_part(part)
         if self._faults:
@@ -112,40 +121,35 @@ class _Layout:
             if index:
                 self._add_change(turn, move, side, number)
             for stage, time, place in _working_times(move, turn.part):
-                length = self._length(time, place, turn.part, move)
-                self._add("work", length, turn, number, place, stage=stage, side=side)
+                self._add("work", time, turn, number, place, stage=stage, side=side)
 
     def _add_change(self, turn: _Turn, move: MoveStep, side: str | None, number: int) -> None:
-        length, place = DEFAULT_CHANGE, move.place_of("sides")
+        time: PlanTimeValue = FixedTime(DEFAULT_CHANGE)
+        place = move.place_of("sides")
         for owner in (move, turn.part):
             if owner.change is not None:
-                place = owner.place_of("change")
-                length = self._length(owner.change, place, turn.part, move)
+                time, place = owner.change, owner.place_of("change")
                 break
-        self._add("change", length, turn, number, place, side=side)
+        self._add("change", _with_flex(time, turn.part), turn, number, place, side=side)
 
     def _add_automatic_rest(self, turn: _Turn, move: MoveStep, number: int) -> None:
         for owner in (move, turn.part):
             if owner.rest is not None:
-                place = owner.place_of("rest")
-                length = self._length(owner.rest, place, turn.part, move)
-                self._add("rest", length, turn, number, place)
+                time = _with_flex(owner.rest, turn.part)
+                self._add("rest", time, turn, number, owner.place_of("rest"))
                 return
 
     def _add_pause(self, turn: _Turn, step: RestStep | TalkStep, number: int) -> None:
         if isinstance(step, RestStep):
-            place = step.place_of("rest")
-            length = self._length(step.rest, place, turn.part, step)
-            self._add("rest", length, turn, number, place)
+            time = _with_flex(step.rest, turn.part)
+            self._add("rest", time, turn, number, step.place_of("rest"))
         else:
-            place = step.place_of("talk")
-            length = self._length(step.talk, place, turn.part, step)
-            self._add("talk", length, turn, number, place)
+            self._add("talk", step.talk, turn, number, step.place_of("talk"))
 
     def _add(
         self,
         kind: PhaseKind,
-        length: Duration,
+        time: PlanTimeValue,
         turn: _Turn | None,
         number: int,
         place: Place | None,
@@ -153,6 +157,7 @@ class _Layout:
         stage: Stage | None = None,
         side: str | None = None,
     ) -> None:
+        length = self._length(time, place, turn)
         if not length:
             return
         end = self._now + length
@@ -173,20 +178,21 @@ class _Layout:
                 side,
                 number,
                 place,
+                time if isinstance(time, FlexibleTime) else None,
             )
         )
         self._now = end
 
-    def _length(
-        self, time: PlanTimeValue, place: Place | None, part: Part, step: MoveStep | RestStep | TalkStep
-    ) -> Duration:
+    def _length(self, time: PlanTimeValue, place: Place | None, turn: _Turn | None) -> Duration:
         match time:
             case FixedTime(length):
                 return length
             case FlexibleTime():
-                return time.middle()
+                self._flexible_times += 1
+                return self._choice(self._flexible_times - 1) or time.middle()
             case CountedTime(counts):
-                bpm = self._tempo_bpm(part, step)
+                step = turn.step if turn else None
+                bpm = self._tempo_bpm(turn.part, step) if turn and step else None
                 if bpm is None:
                     own = "`tempo: 120 bpm` to the move, or " if isinstance(step, MoveStep) else ""
                     hint = f"add {own}`bed: {{pulse: 120 bpm}}`, or the `tempo:` of the bed's files"
@@ -201,6 +207,14 @@ class _Layout:
             return step.tempo
         bed = bed_settings(self._session, part, step)
         return bed.bpm if bed else None
+
+
+def _with_flex(time: PlanTimeValue, part: Part) -> PlanTimeValue:
+    """A rest or a change of a part that may be so much shorter or longer."""
+    if part.flex is None or part.flex.rest is None or not isinstance(time, FixedTime):
+        return time
+    by = part.flex.rest.length
+    return FlexibleTime(max(Duration(Fraction(0)), time.length - by), time.length + by, time.length)
 
 
 def _working_times(move: MoveStep, part: Part) -> Iterator[tuple[Stage | None, PlanTimeValue, Place | None]]:
