@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import zip_longest
 from math import ceil, inf
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -35,7 +36,7 @@ from cuetrack.speech.phrases.language import Style
 from cuetrack.speech.phrases.wording import LANGUAGES
 from cuetrack.speech.speaker import Estimator, Manner, Speaker
 from cuetrack.speech.voices import Voice, find_voice, is_path, refuse_language, voice_names
-from cuetrack.timebase import Duration, Instant, duration_text
+from cuetrack.timebase import Duration, Instant, clock_text, duration_text
 from cuetrack.timeline.bed import FilesSource
 from cuetrack.timeline.compile import Timeline, compiled
 from cuetrack.timeline.cues import Phrase, Wordless
@@ -148,7 +149,7 @@ def compile_plan(
     if timeline is None or manner is None or faults:
         raise PlanError(faults)
     warnings = [Diagnostic("warning", note)] if note else []
-    warnings += _unkept_promises(timeline)
+    warnings += (*_unkept_promises(timeline), *_out_of_step(session, timeline))
     known = Compiled(timeline, manner, files, tuple(warnings))
     _refuse_unspeakable(known)
     return known
@@ -518,6 +519,23 @@ def _voice_of_call(text: str, language: str) -> Voice:
     except SpeechError as error:
         raise UsageError(f"{error}; the language is the plan's") from None
     return voice
+
+
+def _out_of_step(session: Session, timeline: Timeline) -> Iterator[Diagnostic]:
+    """Whether a level leaves the standard version, so that both cannot be done on one floor."""
+    if session.level == "standard":
+        return
+    try:
+        standard = compiled(session.model_copy(update={"level": "standard"})).phases
+    except PlanError:  # a standard version that cannot be, of which nobody asked
+        return
+    for own, other in zip_longest(timeline.phases, standard):
+        if own is None or other is None or (own.kind, own.end) != (other.kind, other.end):
+            at = clock_text((own or other).start)
+            message = f"from {at} on the {session.level} version is not in step with the standard one"
+            hint = "give it the same times in all, or teach it apart"
+            yield Diagnostic("warning", message, own.place if own else None, hint)
+            return
 
 
 def _unkept_promises(timeline: Timeline) -> Iterator[Diagnostic]:

@@ -106,7 +106,8 @@ def _chosen_text(one: Chosen) -> str:
     chosen = " and ".join(duration_text(Duration(seconds)) for seconds in distinct)
     between = f"{duration_text(one.shortest)} to {duration_text(one.longest)}"
     words = f", {duration_text(one.needed)} or more for its words" if one.needed > one.shortest else ""
-    return f"{one.name}: {chosen}{times}, to keep the promise ({between}, usually {duration_text(one.usual)}{words})"
+    usually = f"usually {duration_text(one.usual)}{words}"
+    return f"{one.name}: {chosen}{times}, to keep the promise ({between}, {usually})"
 
 
 def _print_heard(checked: build.Checked) -> None:

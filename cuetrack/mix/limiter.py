@@ -46,7 +46,7 @@ def limited(
     Args:
         blocks: float32, shape (frames, width), all of one width.
         rate_hz: of the programme; up to 192,000.
-        ceiling_dbtp: no true peak passes it.
+        ceiling_dbtp: no true peak passes it, as BS.1770 reads them: four times oversampled.
         gain_db: of everything.
     """
     gain, ceiling = np.float32(db_to_linear(gain_db)), db_to_linear(ceiling_dbtp - _MARGIN_DB)
@@ -119,13 +119,11 @@ def _smoothed(needed: NDArray[np.float64], half_ramp: int) -> NDArray[np.float64
     """A gain without corners, never above what is needed; shorter by 4 half ramps.
 
     The lowest of every 2 half_ramp + 1, and of those the mean under a triangle just as wide: every mean
-    holds only values that the frame in its middle allows.
+    holds only values that the frame in its middle allows. What the sums round is a millionth of what a
+    float32 sample rounds, so a gain of 1 changes none.
     """
     lowest = _running_min(needed, 2 * half_ramp + 1)
-    smooth = _running_mean(_running_mean(lowest, half_ramp + 1), half_ramp + 1)
-    # Where nothing near needs anything the gain is 1 itself, whatever the sums have rounded.
-    smooth[_running_min(lowest, 2 * half_ramp + 1) == 1.0] = 1.0
-    return smooth
+    return _running_mean(_running_mean(lowest, half_ramp + 1), half_ramp + 1)
 
 
 def _running_min(values: NDArray[np.float64], width: int) -> NDArray[np.float64]:

@@ -263,6 +263,34 @@ class Stage(Node):
 Stages = Annotated[tuple[Stage, ...], Field(min_length=1, max_length=100)]
 
 
+class Option(Node):
+    """An easier or a harder version of a move; in short its text alone."""
+
+    example = "`One foot forward.`, or `{say: One foot forward., work: 30s}`"
+    model_config = ConfigDict(json_schema_extra=_NOT_BOTH_TIMES)
+
+    say: Line | None = Field(None, description="What is said of it in the announcement.")
+    work: WorkingTime | None = Field(None, description="Its working time, where it differs.")
+    stages: Stages | None = Field(None, description="Its stages, where they differ.")
+
+    @classmethod
+    def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
+        """Reports an option that changes nothing, and one with two working times."""
+        _report_two_times(data, report)
+        if not data:
+            report(Diagnostic("error", "this option says nothing", data.place, "add `say: …` or `work: …`"))
+        return data
+
+
+def _text_or_option(value: Any) -> str:
+    return "option" if isinstance(value, dict | Option) else "text"
+
+
+TextOrOption = Annotated[
+    Annotated[Line, Tag("text")] | Annotated[Option, Tag("option")], Discriminator(_text_or_option)
+]
+
+
 class _Step(Node):
     """What steps have in common."""
 
@@ -285,8 +313,8 @@ class MoveStep(_Step):
     move: Name = Field(description="The move's name, as it is announced.")
     setup: Line | None = Field(None, description="How to get into position; spoken before the move.")
     equipment: Names | None = Field(None, description="What is needed; spoken before the move.")
-    easier: Line | None = Field(None, description="An easier option.")
-    harder: Line | None = Field(None, description="A harder option.")
+    easier: TextOrOption | None = Field(None, description="An easier option: its text, or its times too.")
+    harder: TextOrOption | None = Field(None, description="A harder option: its text, or its times too.")
     work: WorkingTime | None = Field(None, description="The working time, in one stage.")
     stages: Stages | None = Field(None, description="The stages, each with its name and time.")
     sides: Sides | None = Field(None, description="both is left, then right; a list gives the order.")

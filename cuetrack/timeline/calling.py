@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
 
+from cuetrack.plan.levels import option_of
 from cuetrack.sound.tone_table import PLAN_TONES
 from cuetrack.timebase import Duration, Instant, duration_text
 from cuetrack.timeline.calls import CallSettings, CountSetting
@@ -33,13 +34,13 @@ WARNING_TO_COUNT = Duration(Fraction(3))
 def announce(cues: CueCollector, run: Run, settings: CallSettings, counted_from: Instant) -> None:
     """Adds the announcement of `run`, spoken before its count begins."""
     parts, move, first = settings.announce.value, run.move, run.phases[0]
-    option = {"easier": move.easier, "harder": move.harder}.get(cues.session.level)
+    option = option_of(cues.session, move)
     slots = {
         "first": "yes" if run.before is None else "",
         "move": move.move if "name" in parts else "",
         "side": first.side or "",
         "stage": first.stage.stage if first.stage and "name" in parts else "",
-        "option": option or "",
+        "option": (option.say if option else None) or "",
         "setup": (move.setup or "") if "setup" in parts else "",
         "equipment": ", ".join(move.equipment or ()) if "equipment" in parts else "",
     }

@@ -8,6 +8,7 @@ from fractions import Fraction
 from itertools import zip_longest
 
 from cuetrack.errors import Diagnostic, Place, PlanError
+from cuetrack.plan.levels import at_level
 from cuetrack.plan.model import MoveStep, Session
 from cuetrack.timebase import Duration, Instant
 from cuetrack.timeline.bed import BedSpan, bed_spans
@@ -74,7 +75,7 @@ def compiled(session: Session, *, prompts: bool = False, needed: Needed | None =
             them at once, each on the coach's line; or no choice of what is left open comes to the
             promised length.
     """
-    session, phases, chosen = _as_promised(session, needed or {})
+    session, phases, chosen = _as_promised(at_level(session), needed or {})
     runs = runs_of(phases)
     phases = _closed(session, phases)
     cues = CueCollector(session, phases)
@@ -107,15 +108,15 @@ def _as_promised(session: Session, needed: Needed) -> tuple[Session, tuple[Phase
         closed = _closed(tried, phases)
         if session.length is None:
             return tried, phases, ()
-        is_open = tried is not session or any(phase.flexible is not None for phase in phases)
-        found = chosen_lengths(closed, session.length.length, needed) if is_open else None
+        is_open = any(phase.flexible is not None for phase in phases)
+        if not is_open and not any(part.flex and part.flex.rounds for part in session.parts):
+            return tried, phases, ()
+        found = chosen_lengths(closed, session.length.length, needed)
         if found is not None:
             lengths, chosen = found
             return tried, laid_out(tried, lengths.get), chosen
         limits.append(shortest_and_longest(closed, needed))
         names += open_names(closed)
-        if not is_open and not any(part.flex and part.flex.rounds for part in session.parts):
-            return tried, phases, ()
     raise unkept(session, limits, names)
 
 

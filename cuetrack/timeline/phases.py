@@ -195,7 +195,7 @@ class _Layout:
                 bpm = self._tempo_bpm(turn.part, step) if turn and step else None
                 if bpm is None:
                     own = "`tempo: 120 bpm` to the move, or " if isinstance(step, MoveStep) else ""
-                    hint = f"add {own}`bed: {{pulse: 120 bpm}}`, or the `tempo:` of the bed's files"
+                    hint = f"add {own}`bed: {{pulse: 120 bpm}}`, or `tempo:` to its files"
                     fault = Diagnostic("error", f"{time}, but no tempo to count them at", place, hint)
                     self._faults[fault] = None
                     return Duration(Fraction(counts))

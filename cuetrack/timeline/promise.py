@@ -171,7 +171,10 @@ def unkept(session: Session, limits: Sequence[tuple[Duration, Duration]], names:
         else:
             spans.append((least, most))
     nearest = min((end for span in spans for end in span), key=lambda end: abs((end - promised).seconds))
-    between = " or ".join(f"{duration_text(least)} to {duration_text(most)}" for least, most in spans)
+    between = " or ".join(
+        duration_text(least) if least == most else f"{duration_text(least)} to {duration_text(most)}"
+        for least, most in spans
+    )
     message = f"the session can last {between}, not {duration_text(promised)}"
     by = duration_text(Duration(abs((promised - nearest).seconds)))
     shorter = "shorter" if promised < nearest else "longer"

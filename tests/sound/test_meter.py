@@ -5,13 +5,15 @@ The signals and their readings are quoted second-hand from EBU Tech 3341 v4, tab
 
 from __future__ import annotations
 
-from math import inf
+from fractions import Fraction
+from math import floor, inf
 
 import numpy as np
 import pyloudnorm
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.signal import lfilter
 
 from cuetrack.sound.loudness import k_weighted_loudness_lufs, k_weighting_at
 from cuetrack.sound.meter import LoudnessMeter
@@ -181,6 +183,34 @@ def test_ffmpeg_agrees_on_programme_material(rate_hz: int) -> None:
         assert ours[heard] == pytest.approx(theirs[heard], abs=TOLERANCE_LU)
 
 
+def windows_lufs(samples: np.ndarray, rate_hz: int, steps: int) -> np.ndarray:
+    """BS.1770-4 Annex 1, equations 1 to 3, the plain way: the whole programme filtered at once.
+
+    Windows of `steps` times 100 ms, which begin and end on the nearest frame.
+    """
+    weighted = samples.astype(float)
+    for section in k_weighting_at(rate_hz):
+        weighted = lfilter(section.b, section.a, weighted, axis=0)
+    power = np.square(weighted).sum(axis=1)
+    full_steps = 10 * len(samples) // rate_hz
+    frames = [floor(Fraction(step * rate_hz, 10) + Fraction(1, 2)) for step in range(full_steps + 1)]
+    windows = zip(frames, frames[steps:], strict=False)
+    return -0.691 + 10 * np.log10([power[start:end].mean() for start, end in windows])
+
+
+@pytest.mark.parametrize("rate_hz", [11_025, 44_100, 48_000])
+def test_the_windows_are_those_of_the_programme_filtered_at_once(rate_hz: int) -> None:
+    """With a hum that ends with a second, to ring on into silence."""
+    hum = in_stereo(sine_stretches([(-20.0, 2.0), (-inf, 1.0)], rate_hz, 40.0))
+    samples = np.concatenate([hum, programme_material(rate_hz, 9.0)[: round(5.5 * rate_hz)]])
+    meter = metered(samples, rate_hz)
+    for ours, steps in ((meter.momentary_lufs(), 4), (meter.short_term_lufs(), 30)):
+        expected = windows_lufs(samples, rate_hz, steps)
+        assert len(ours) == len(expected) > 50
+        assert ours[20] > -100
+        assert ours == pytest.approx(expected, abs=1e-6)
+
+
 def test_one_channel_on_both_is_two_channels(material: np.ndarray) -> None:
     mono = material[:, :1]
     doubled, single = metered(np.hstack([mono, mono])), metered(mono, weights=(2.0,))
@@ -254,6 +284,11 @@ def test_silence_between_sounds_is_left_out_and_forgotten() -> None:
     momentary_lufs = meter.momentary_lufs()
     assert momentary_lufs[700:] == pytest.approx(momentary_lufs[:97], abs=1e-9)
     assert np.all(momentary_lufs[150:690] == -inf)
+
+
+def test_what_is_just_above_the_gate_counts() -> None:
+    meter = metered(in_stereo(sine_stretches([(-69.0, 5.0)], RATE_HZ)))
+    assert meter.integrated_lufs() == pytest.approx(-69.0, abs=TOLERANCE_LU)
 
 
 def test_what_never_passes_the_gate_is_minus_infinity() -> None:

@@ -134,6 +134,19 @@ def test_peaks_are_exact_wherever_they_are_above_the_floor(floor: float) -> None
     assert found[below].max() <= floor + 0.002
 
 
+@pytest.mark.parametrize("frame", range(100, 164))
+def test_a_peak_is_found_wherever_it_stands(frame: int) -> None:
+    """Peaks are looked for in cells: what lies in one rises between the samples of the one before."""
+    samples = np.zeros(400, np.float32)
+    samples[frame] = 1.0
+    found = peaks_above(samples, 0.2)
+    assert found is not None
+    # A quarter before it and a quarter after it, sin(π/4) / (π/4) under the window.
+    before, at = found[frame - REACH_FRAMES - 1 : frame - REACH_FRAMES + 1]
+    assert before == pytest.approx(0.900, abs=0.005)
+    assert at == 1.0
+
+
 def test_no_peak_is_above_a_floor_that_is_higher() -> None:
     samples = noise(9_999)
     assert peaks_above(samples, 10 ** (true_peak_dbtp(samples) / 20) + 1e-6) is None

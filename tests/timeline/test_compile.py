@@ -140,11 +140,11 @@ def test_counts_at_no_tempo_are_all_named() -> None:
         quay.yaml:5:11: error: 8 counts, but no tempo to count them at
             rest: 8 counts
                   ^^^^^^^^
-            hint: add `tempo: 120 bpm` to the move, or `bed: {pulse: 120 bpm}`, or the `tempo:` of the bed's files
+            hint: add `tempo: 120 bpm` to the move, or `bed: {pulse: 120 bpm}`, or `tempo:` to its files
         quay.yaml:10:15: error: 32 counts, but no tempo to count them at
             work: 32 counts
                   ^^^^^^^^^
-            hint: add `tempo: 120 bpm` to the move, or `bed: {pulse: 120 bpm}`, or the `tempo:` of the bed's files
+            hint: add `tempo: 120 bpm` to the move, or `bed: {pulse: 120 bpm}`, or `tempo:` to its files
         """)
 
 
