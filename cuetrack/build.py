@@ -29,6 +29,7 @@ from cuetrack.errors import (
 from cuetrack.plan.fields import MixName
 from cuetrack.plan.model import Session
 from cuetrack.plan.text import read_plan
+from cuetrack.review.review import reviewed, short_form
 from cuetrack.sound.tone_table import UNDER_WORDS_DB
 from cuetrack.speech.installed import default_voice
 from cuetrack.speech.length import SpokenLength
@@ -44,6 +45,7 @@ from cuetrack.timeline.mixes import mix_of
 from cuetrack.timeline.phases import Phase
 from cuetrack.timeline.promise import Chosen
 from cuetrack.timeline.totals import Totals, totals_by_part, totals_of
+from cuetrack.writers.tags import Tags, read_picture
 
 if TYPE_CHECKING:
     from cuetrack.build_mixes import Balanced
@@ -51,7 +53,6 @@ if TYPE_CHECKING:
     from cuetrack.mix.blocks import Samples
     from cuetrack.mix.mastering import Loudness
     from cuetrack.writers.formats import Quality
-    from cuetrack.writers.tags import Tags
 
 DEFAULT_LANGUAGE = "en"
 DEFAULT_RATE_HZ = 48_000
@@ -79,7 +80,7 @@ class Compiled:
 class Checked:
     """What a plan comes to; `tightest` is empty where no speech was measured, `heard` where no sound was.
 
-    `chosen` is what became of times that the plan leaves open.
+    `chosen` is what became of times that the plan leaves open, `review` the weightiest suggestions.
     `heard` are the cues of the class mix that have a bed under them, `loudness` is that of the mix.
     """
 
@@ -87,6 +88,7 @@ class Checked:
     parts: tuple[Totals, ...]
     whole: Totals
     chosen: tuple[Chosen, ...]
+    review: tuple[str, ...]
     tightest: tuple[Fit, ...]
     heard: tuple[Heard, ...]
     loudness: Loudness | None
@@ -205,6 +207,8 @@ def _files_beside(
     for name, place in named.items():
         try:
             files[name] = file_beside(name, folder, allow_outside=allow_outside)
+            if name == session.artwork:
+                read_picture(files[name])
         except NamedFileError as error:
             faults.append(Diagnostic("error", str(error), place, error.hint))
     return files
@@ -261,7 +265,8 @@ def check(
     fits = tightest_fits(arrangement) if with_voice or with_sound else ()
     totals = totals_of(name, phases)
     parts, chosen = totals_by_part(phases), known.timeline.chosen
-    return Checked(name, parts, totals, chosen, fits, heard, loudness, warnings)
+    suggestions = short_form(reviewed(known.timeline))
+    return Checked(name, parts, totals, chosen, suggestions, fits, heard, loudness, warnings)
 
 
 def _class_mix(
@@ -272,16 +277,9 @@ def _class_mix(
     tell: Progress,
 ) -> tuple[tuple[Heard, ...], Loudness]:
     """How the cues of the class mix are heard over its bed, and how loud it is."""
-    from cuetrack.mix.mastering import measured
-
-    (one,) = balanced_mixes(known, arrangement, sounds, ("class",), 2)
+    (one,) = balanced_mixes(known, arrangement, sounds, ("class",), 2, tell)
     notes += one.notes
-    loudness = measured(
-        one.programme,
-        float(one.mix.loudness_lufs),
-        lambda done: tell("measuring the loudness", done, arrangement.frames),
-    )
-    return tuple(heard for heard in one.heard if heard.over_bed_db != inf), loudness
+    return tuple(heard for heard in one.heard if heard.over_bed_db != inf), one.loudness
 
 
 def _silent(stage: str, done: int, of: int) -> None:
@@ -371,9 +369,11 @@ def render(
     from cuetrack.build_mixes import Delivery, mix_files, write_mix
     from cuetrack.mix.programme import STEMS
     from cuetrack.writers.atomic import atomic_files
+    from cuetrack.writers.encoder import refuse_unwritable
     from cuetrack.writers.formats import format_of, known_bytes, programme_rate_hz, rate_note
 
     audio_format, tell = format_of(target), progress or _silent
+    refuse_unwritable(audio_format)
     note = rate_note(audio_format, rate_hz)
     rate_hz = programme_rate_hz(audio_format, rate_hz)
     several = len(mixes) > 1
@@ -384,7 +384,7 @@ def render(
     known = compile_plan(plan, level=level, voice=voice, mixes=mixes, allow_outside=allow_outside)
     notes: list[Diagnostic] = []
     arrangement, sounds = sounded(known, rate_hz, notes, tell)
-    chosen = balanced_mixes(known, arrangement, sounds, mixes, channels)
+    chosen = balanced_mixes(known, arrangement, sounds, mixes, channels, tell)
     named = [
         mix_files(target, one.programme.stem_names() if stems else (), one.mix.name if several else None)
         for one in chosen
@@ -396,16 +396,11 @@ def render(
     with atomic_files(*targets, needed_bytes=needed_bytes) as paths:
         hidden = dict(zip(targets, paths, strict=True))
         for one, files in zip(chosen, named, strict=True):
-            loudness = write_mix(
-                one,
-                files.moved(hidden),
-                delivery,
-                lambda done: tell("measuring the loudness", done, frames),
-                lambda done: tell("mixing and writing", done, frames),
+            write_mix(
+                one, files.moved(hidden), delivery, lambda done: tell("mixing and writing", done, frames)
             )
-            made.append(
-                RenderedMix(one.mix.name, files.track, len(one.programme.arrangement.placed), loudness)
-            )
+            cues = len(one.programme.arrangement.placed)
+            made.append(RenderedMix(one.mix.name, files.track, cues, one.loudness))
             notes += one.notes
     if note:
         notes.append(Diagnostic("warning", note))
@@ -419,8 +414,9 @@ def balanced_mixes(
     sounds: Mapping[str, Samples],
     mixes: Sequence[MixName],
     channels: int,
+    tell: Progress = _silent,
 ) -> list[Balanced]:
-    """The mixes of a plan, each with its bed ducked under its own cues.
+    """The mixes of a plan, each with its bed ducked under its own cues, and measured.
 
     Raises:
         PlanError: a file of the bed is no sound, on the coach's line.
@@ -435,16 +431,23 @@ def balanced_mixes(
     )
     speech_lufs = known.manner.voice.loudness_lufs
     return [
-        balanced(arrangement, sounds, mix, bed, channels=channels, speech_lufs=speech_lufs) for mix in wanted
+        balanced(
+            arrangement,
+            sounds,
+            mix,
+            bed,
+            channels=channels,
+            speech_lufs=speech_lufs,
+            measuring=lambda done: tell("measuring the loudness", done, arrangement.frames),
+        )
+        for mix in wanted
     ]
 
 
 def _tags(known: Compiled) -> Tags:
     """What the sound file says about itself."""
-    from cuetrack.writers.tags import Tags
-
     session = known.timeline.session
-    picture = known.files[session.artwork].read_bytes() if session.artwork else None
+    picture = read_picture(known.files[session.artwork]) if session.artwork else None
     return Tags(session.session, session.coach or "", session.comment or "", picture)
 
 

@@ -25,16 +25,19 @@ from cuetrack.writers.formats import AUDIO_FORMATS, AudioFormat, Quality
 from cuetrack.writers.tags import Tags
 from cuetrack.writers.timeline_json import timeline_text
 
+# Of a long task: how much of it is done.
+Step = Callable[[int], None]
 BedSounds = Mapping[PulseSource | FilesSource, BedSound]
 
 
 @dataclass(frozen=True, slots=True)
 class Balanced:
-    """One mix before mastering, and for each of its cues how it is heard over the bed."""
+    """One mix before mastering: how each of its cues is heard over the bed, and how loud it is."""
 
     mix: Mix
     programme: Programme
     heard: tuple[Heard, ...]
+    loudness: Loudness
 
     @property
     def notes(self) -> tuple[Diagnostic, ...]:
@@ -123,17 +126,19 @@ def balanced(
     *,
     channels: int,
     speech_lufs: float,
+    measuring: Step,
 ) -> Balanced:
-    """The mix `mix` of an arrangement: its own cues on their frames, and its bed ducked under them."""
-    own = arrangement.holding(mix.contents)
-    spans = arrangement.timeline.bed
-    if "bed" not in mix.contents or not spans:
-        return Balanced(mix, Programme(own, sounds, channels), ())
-    blocks = partial(bed_blocks, spans, bed, arrangement.rate_hz, arrangement.frames, channels)
-    heard, ducking = audible(
-        own.placed, sounds, blocks(), arrangement.rate_hz, _planned(spans, arrangement.rate_hz, speech_lufs)
-    )
-    return Balanced(mix, Programme(own, sounds, channels, blocks, ducking), heard)
+    """The mix `mix` of an arrangement: its own cues on their frames, its bed ducked under them, measured."""
+    own, spans = arrangement.holding(mix.contents), arrangement.timeline.bed
+    heard: tuple[Heard, ...] = ()
+    programme = Programme(own, sounds, channels)
+    if "bed" in mix.contents and spans:
+        rate_hz = arrangement.rate_hz
+        blocks = partial(bed_blocks, spans, bed, rate_hz, arrangement.frames, channels)
+        planned = _planned(spans, rate_hz, speech_lufs)
+        heard, ducking = audible(own.placed, sounds, blocks(), rate_hz, planned)
+        programme = Programme(own, sounds, channels, blocks, ducking)
+    return Balanced(mix, programme, heard, measured(programme, float(mix.loudness_lufs), measuring))
 
 
 def _planned(
@@ -152,11 +157,7 @@ def _planned(
     return planned
 
 
-# Of a long task: how much of it is done.
-Step = Callable[[int], None]
-
-
-def write_mix(one: Balanced, files: MixFiles, delivery: Delivery, measuring: Step, writing: Step) -> Loudness:
+def write_mix(one: Balanced, files: MixFiles, delivery: Delivery, writing: Step) -> None:
     """Writes all files of a mix to the paths in `files`, which `writers.atomic` has made.
 
     Raises:
@@ -164,10 +165,13 @@ def write_mix(one: Balanced, files: MixFiles, delivery: Delivery, measuring: Ste
         MediaMissingError: the format needs what is not on this machine.
     """
     programme, arrangement = one.programme, one.programme.arrangement
-    loudness = measured(programme, float(one.mix.loudness_lufs), measuring)
 
     def write(
-        path: Path, blocks: Iterator[ProgrammeBlock], audio_format: AudioFormat, quality: Quality
+        path: Path,
+        blocks: Iterator[ProgrammeBlock],
+        audio_format: AudioFormat,
+        quality: Quality,
+        tags: Tags,
     ) -> None:
         write_audio(
             path,
@@ -177,14 +181,14 @@ def write_mix(one: Balanced, files: MixFiles, delivery: Delivery, measuring: Ste
             frames=arrangement.frames,
             audio_format=audio_format,
             quality=quality,
-            tags=delivery.tags,
+            tags=tags,
             progress=writing,
         )
 
-    write(files.track, mastered(programme, loudness.gain_db), delivery.audio_format, delivery.quality)
+    track = mastered(programme, one.loudness.gain_db)
+    write(files.track, track, delivery.audio_format, delivery.quality, delivery.tags)
     for name, path in files.stems.items():
         # Whole numbers would round; what adds up to the mix does so in floating point.
-        write(path, programme.stem(name), AUDIO_FORMATS[".wav"], "best")
-    text = timeline_text(arrangement, one.mix.name, one.heard, loudness)
+        write(path, programme.stem(name), AUDIO_FORMATS[".wav"], "best", Tags(delivery.tags.title))
+    text = timeline_text(arrangement, one.mix.name, one.heard, one.loudness)
     files.timeline.write_text(text, encoding="utf-8")
-    return loudness

@@ -40,18 +40,20 @@ ARROWS = {
     # Of a timeline a mix needs to know where music plays, and which kinds of cue belong in it.
     "mix": ("conform", "timeline.bed", "timeline.cues", "sound", "timebase", "errors"),
     "writers": ("mix", "conform", "timeline", "sound.ffmpeg", "timebase", "errors"),
+    "review": ("timeline", "plan", "timebase", "errors"),
     "build_mixes": ("writers", "mix", "conform", "timeline", "sound", "timebase", "errors"),
     "build": (
-        *("build_mixes", "writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
-        *("timebase", "errors"),
+        *("build_mixes", "writers", "mix", "review", "conform", "speech", "timeline", "plan", "document"),
+        *("sound", "timebase", "errors"),
     ),
+    "build_review": ("build", "review", "errors"),
     "build_voices": (
         *("build", "writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
         *("timebase", "errors"),
     ),
     "cli": (
-        *("build", "build_mixes", "build_voices"),
-        *("writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
+        *("build", "build_mixes", "build_review", "build_voices"),
+        *("review", "writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
         *("timebase", "errors"),
     ),
     "__main__": ("cli",),
@@ -110,7 +112,11 @@ def test_the_arrows_go_one_way() -> None:
     rooms = {room: {arrow.split(".")[0] for arrow in arrows} for room, arrows in ARROWS.items()}
     order = list(TopologicalSorter(rooms).static_order())  # raises where they go in a circle
     assert order[0] == "errors"
-    assert [room for room, arrows in rooms.items() if "build" in arrows] == ["build_voices", "cli"]
+    assert [room for room, arrows in rooms.items() if "build" in arrows] == [
+        "build_review",
+        "build_voices",
+        "cli",
+    ]
     assert [room for room, arrows in rooms.items() if "cli" in arrows] == ["__main__"]
 
 
@@ -188,7 +194,7 @@ sys.exit(code)
 """
 
 
-@pytest.mark.parametrize("command", ["check", "timeline"])
+@pytest.mark.parametrize("command", ["check", "review", "timeline"])
 @pytest.mark.parametrize("plan", SAMPLES, ids=lambda plan: plan.stem)
 def test_reading_a_plan_loads_nothing_heavy(command: str, plan: Path, tmp_path: Path) -> None:
     """Arrays and codecs take most of a second to load; a check of a plan needs neither."""

@@ -82,6 +82,8 @@ def check(
         click.echo(f"{clock_text(fit.start, 1)}  {spare:.1f} s to spare after {lasts:.1f} s: “{fit.text}”")
     if checked.loudness is not None:
         _print_heard(checked)
+    for line in checked.review:
+        click.echo(line)
     print_diagnostics(checked.warnings)
 
 
@@ -169,6 +171,7 @@ def _values(checked: build.Checked) -> dict[str, object]:
             }
             for one in checked.chosen
         ],
+        "review": list(checked.review),
         "tightest_fits": [
             {
                 "text": fit.text,

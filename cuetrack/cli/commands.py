@@ -16,6 +16,7 @@ from cuetrack.cli.check import check
 from cuetrack.cli.new import new
 from cuetrack.cli.output import print_diagnostics
 from cuetrack.cli.render import render
+from cuetrack.cli.review import review
 from cuetrack.cli.schema import schema
 from cuetrack.cli.timeline import timeline
 from cuetrack.cli.voices import voices
@@ -44,7 +45,7 @@ def commands() -> None:
     """
 
 
-for command in (new, check, timeline, render, voices, schema):
+for command in (new, check, review, timeline, render, voices, schema):
     commands.add_command(command)
 
 

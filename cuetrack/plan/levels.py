@@ -8,7 +8,7 @@ from cuetrack.plan.model import MoveStep, Option, Part, Session
 def option_of(session: Session, move: MoveStep) -> Option | None:
     """The move's option at the session's level, None for the standard version or where there is none."""
     written = {"easier": move.easier, "harder": move.harder}.get(session.level)
-    return Option(say=written) if isinstance(written, str) else written
+    return Option(say=written, work=None, stages=None) if isinstance(written, str) else written
 
 
 def at_level(session: Session) -> Session:

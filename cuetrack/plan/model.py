@@ -313,6 +313,9 @@ class MoveStep(_Step):
     move: Name = Field(description="The move's name, as it is announced.")
     setup: Line | None = Field(None, description="How to get into position; spoken before the move.")
     equipment: Names | None = Field(None, description="What is needed; spoken before the move.")
+    tags: Names | None = Field(
+        None, description="Body regions, movement pattern, position: what `cuetrack review` counts by."
+    )
     easier: TextOrOption | None = Field(None, description="An easier option: its text, or its times too.")
     harder: TextOrOption | None = Field(None, description="A harder option: its text, or its times too.")
     work: WorkingTime | None = Field(None, description="The working time, in one stage.")
@@ -501,6 +504,9 @@ class Session(Node):
         None, description="The music under the session, for example `{pulse: 120 bpm}`; or off."
     )
     calls: Calls | None = Field(None, description="What is called, and how, in the whole session.")
+    accepted: Annotated[dict[Name, Line], Field(max_length=100)] | None = Field(
+        None, description="Findings of `cuetrack review` that are as you want them, each with its reason."
+    )
     parts: tuple[Part, ...] = Field(
         min_length=1, max_length=500, description="The parts, in the order they are taught."
     )

@@ -1,33 +1,65 @@
 """A tempo and a mood → the built-in bed: one phrase of 32 counts, made once and repeated without end.
 
-Every stroke stands on the frame nearest to its exact time in the phrase, and every phrase begins on the
-frame nearest to its exact time since the first: nothing is the sum of rounded beats.
+Every stroke of a drum or the bass stands on the frame nearest to its exact time since the first count one,
+in every phrase: nothing is the sum of rounded beats. Chords swell in and begin with their phrase.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator
+from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
+from itertools import pairwise
 from math import ceil, floor
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cuetrack.sound import instruments
-from cuetrack.sound.meter import LoudnessMeter
-from cuetrack.sound.pulse_moods import BARS_A_CHORD, COUNTS, COUNTS_IN_BAR, MOODS, STEPS_IN_COUNT, Drum, Mood
+from cuetrack.sound.pulse_moods import (
+    BARS_A_CHORD,
+    COUNTS,
+    COUNTS_IN_BAR,
+    MOODS,
+    OCTAVE_ABOVE,
+    STEPS_IN_COUNT,
+    STRENGTHS_DB,
+    Mood,
+    Part,
+)
 from cuetrack.sound.units import db_to_linear
 from cuetrack.timebase import Instant
 
 _STEPS_IN_BAR = COUNTS_IN_BAR * STEPS_IN_COUNT
 _BARS = COUNTS // COUNTS_IN_BAR
-_STRENGTHS_DB = {"x": 0.0, "o": -7.0}
-# How far the hat and the chords are turned to a side: the bass and the kick stay in the middle.
+_STEPS = _BARS * _STEPS_IN_BAR
+_STEPS_A_CHORD = BARS_A_CHORD * _STEPS_IN_BAR
+# How far snare and hat are turned to a side: the bass and the kick stay in the middle.
 _HAT_PAN, _SNARE_PAN = 0.25, -0.1
+# One chord gives way to the next; the last of a phrase ends with it, for a breath.
+_CHORD_FADE_SECONDS = 0.4
+_LONGEST_BASS_SECONDS = 4.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stroke:
+    """What sounds from an exact time in the phrase, in frames; its samples have shape (frames, channels)."""
+
+    time: Fraction
+    samples: NDArray[np.float32]
+
+    def frame(self, later: Fraction | int = 0) -> int:
+        """The frame nearest to its time, or to one a little `later`."""
+        return Instant(self.time + later).to_frame(1)
 
 
 class Phrase:
     """A phrase as it is repeated, and how loud it is; made once for any number of pulses.
+
+    `frames` is its exact length. `samples` is the phrase whose first frame is exactly its count one, among
+    its like: float32, shape (frames, channels), `frames` rounded up.
 
     Args:
         bpm: 20 to 300.
@@ -37,13 +69,92 @@ class Phrase:
     """
 
     def __init__(self, bpm: Fraction, mood: str, rate_hz: int, channels: int) -> None:
-        self.frames = COUNTS * 60 / bpm * rate_hz
-        self.samples = _phrase(MOODS[mood], bpm, rate_hz, channels)
-        meter = LoudnessMeter(rate_hz, [2.0 / channels] * channels)
-        # Twice: what rings from the end of a phrase into the next is heard from the second on.
+        self._rate_hz, self._channels = rate_hz, channels
+        self._step = Fraction(60 * rate_hz, STEPS_IN_COUNT) / bpm
+        self.frames = self._step * _STEPS
+        strokes = [*self._drums(MOODS[mood]), *self._bass(MOODS[mood])]
+        self._strokes = sorted(strokes, key=lambda stroke: stroke.time)
+        self._stroke_frames = [stroke.frame() for stroke in self._strokes]
+        self._longest = max((len(stroke.samples) for stroke in self._strokes), default=0)
+        self.samples = np.zeros((ceil(self.frames), channels), np.float32)
+        self._add_chords(MOODS[mood])
+        for stroke in self._strokes:
+            # What rings on at the end of a phrase is heard at the beginning of the next.
+            for start in (stroke.frame(), stroke.frame() - len(self.samples)):
+                _add(self.samples, stroke.samples, start)
+
+    @cached_property
+    def loudness_lufs(self) -> float:
+        """Integrated loudness, played on two channels."""
+        # The meter's filters come with scipy, which takes most of a second to import.
+        from cuetrack.sound.meter import LoudnessMeter
+
+        meter = LoudnessMeter(self._rate_hz, [2.0 / self._channels] * self._channels)
         meter.add(self.samples)
-        meter.add(self.samples)
-        self.loudness_lufs = meter.integrated_lufs()
+        return meter.integrated_lufs()
+
+    def read_into(self, heard: NDArray[np.float32], first: int, later: Fraction) -> None:
+        """Fills `heard` from frame `first` of a phrase whose exact beginning is `later` than its first frame.
+
+        Args:
+            heard: float32, shape (frames, channels); lies within the phrase.
+            first: 0 or more.
+            later: in frames, from -1/2 to less than 1/2.
+        """
+        heard[:] = self.samples[first : first + len(heard)]
+        if not later:
+            return
+        # A stroke that is nearer to the frame before or after is moved there.
+        begin = bisect_left(self._stroke_frames, first - self._longest)
+        end = bisect_left(self._stroke_frames, first + len(heard) + 1)
+        for stroke, frame in zip(self._strokes[begin:end], self._stroke_frames[begin:end], strict=True):
+            moved = stroke.frame(later)
+            if moved != frame:
+                _add(heard, -stroke.samples, frame - first)
+                _add(heard, stroke.samples, moved - first)
+
+    def _drums(self, mood: Mood) -> Iterator[_Stroke]:
+        played = (
+            (mood.kick, instruments.kick(self._rate_hz), 0.0),
+            (mood.snare, instruments.snare(self._rate_hz), _SNARE_PAN),
+            (mood.hat, instruments.hat(self._rate_hz), _HAT_PAN),
+        )
+        for part, sound, pan in played:
+            sounds = {
+                sign: self._on_channels(
+                    instruments.panned(sound, pan) * db_to_linear(mood.drums_db + strength_db)
+                )
+                for sign, strength_db in STRENGTHS_DB.items()
+            }
+            for step, sign in _strokes(part):
+                yield _Stroke(step * self._step, sounds[sign])
+
+    def _bass(self, mood: Mood) -> Iterator[_Stroke]:
+        """Each note ends where the next begins."""
+        sounds: dict[tuple[int, int, str], NDArray[np.float32]] = {}
+        for (step, sign), (end, _) in pairwise([*_strokes(mood.bass), (_STEPS, "")]):
+            root = mood.chords[step // _STEPS_A_CHORD].bass
+            key = (root, end - step, sign)
+            if key not in sounds:
+                note = root + 12 if sign == OCTAVE_ABOVE else root
+                seconds = min(_LONGEST_BASS_SECONDS, float((end - step) * self._step / self._rate_hz))
+                sound = instruments.panned(instruments.bass(note, seconds, self._rate_hz), 0.0)
+                sounds[key] = self._on_channels(sound * db_to_linear(mood.bass_db + STRENGTHS_DB[sign]))
+            yield _Stroke(step * self._step, sounds[key])
+
+    def _add_chords(self, mood: Mood) -> None:
+        length = _STEPS_A_CHORD * self._step
+        seconds = float(length / self._rate_hz)
+        fade_seconds = min(_CHORD_FADE_SECONDS, seconds / 4)
+        for index, chord in enumerate(mood.chords):
+            is_last = index == len(mood.chords) - 1
+            sounding = seconds if is_last else seconds + fade_seconds
+            sound = instruments.chord(chord.notes, sounding, fade_seconds, self._rate_hz)
+            start = Instant(index * length).to_frame(1)
+            _add(self.samples, self._on_channels(sound * db_to_linear(mood.chords_db)), start)
+
+    def _on_channels(self, sound: instruments.Sound) -> NDArray[np.float32]:
+        return (sound if self._channels == 2 else sound.mean(axis=1, keepdims=True)).astype(np.float32)
 
 
 class Pulse:
@@ -62,72 +173,40 @@ class Pulse:
 
     def read(self, start_frame: int, frames: int) -> NDArray[np.float32]:
         """`frames` from `start_frame`, which may lie before the anchor; float32, shape (frames, channels)."""
-        samples = self._phrase.samples
-        made = np.empty((frames, samples.shape[1]), np.float32)
+        made = np.empty((frames, self._phrase.samples.shape[1]), np.float32)
         filled = 0
         while filled < frames:
             position = start_frame + filled
             turn = self._turn_at(position)
             begin, end = self._start_of(turn), self._start_of(turn + 1)
             length = min(frames - filled, end - position)
-            made[filled : filled + length] = samples[position - begin : position - begin + length]
+            later = self._exact_start_of(turn) - begin
+            self._phrase.read_into(made[filled : filled + length], position - begin, later)
             filled += length
         return made
 
+    def _exact_start_of(self, turn: int) -> Fraction:
+        return self._count_one + self._phrase.frames * turn
+
     def _start_of(self, turn: int) -> int:
-        return Instant(self._count_one + self._phrase.frames * turn).to_frame(1)
+        return Instant(self._exact_start_of(turn)).to_frame(1)
 
     def _turn_at(self, frame: int) -> int:
         """Which repetition of the phrase `frame` lies in."""
         turn = floor((frame - self._count_one) / self._phrase.frames)
-        if self._start_of(turn) > frame:
-            return turn - 1
         return turn + 1 if self._start_of(turn + 1) <= frame else turn
 
 
-def _phrase(mood: Mood, bpm: Fraction, rate_hz: int, channels: int) -> NDArray[np.float32]:
-    """One phrase as it sounds among its like: what rings on at its end is heard at its beginning."""
-    step_frames = Fraction(60, STEPS_IN_COUNT) / bpm * rate_hz
-    frames = ceil(step_frames * _STEPS_IN_BAR * _BARS)
-    phrase = np.zeros((frames, 2))
-    drums = db_to_linear(mood.drums_db)
-    kick, snare, hat = instruments.kick(rate_hz), instruments.snare(rate_hz), instruments.hat(rate_hz)
-    played = ((mood.kick, kick, 0.0), (mood.snare, snare, _SNARE_PAN), (mood.hat, hat, _HAT_PAN))
-    for drum, sound, pan in played:
-        for step, strength in _strokes(drum):
-            position = Instant(step * step_frames).to_frame(1)
-            _add(phrase, instruments.panned(sound, pan) * (strength * drums), position)
-    _add_notes(phrase, mood, step_frames, rate_hz)
-    return (phrase if channels == 2 else phrase.mean(axis=1, keepdims=True)).astype(np.float32)
-
-
-def _add_notes(phrase: NDArray[np.float64], mood: Mood, step_frames: Fraction, rate_hz: int) -> None:
-    """Adds the bass and the chords."""
-    steps_a_chord = BARS_A_CHORD * _STEPS_IN_BAR
-    for index, chord in enumerate(mood.chords):
-        start = Instant(index * steps_a_chord * step_frames).to_frame(1)
-        seconds = float(steps_a_chord * step_frames) / rate_hz
-        pad = instruments.chord(chord.notes, seconds, rate_hz)
-        _add(phrase, pad * db_to_linear(mood.chords_db), start)
-    for step, strength in _strokes(mood.bass):
-        note = mood.chords[step // steps_a_chord].bass
-        seconds = min(4.0, float(step_frames) / rate_hz * STEPS_IN_COUNT * 2)
-        tone = instruments.bass(note, seconds, rate_hz)
-        position = Instant(step * step_frames).to_frame(1)
-        _add(phrase, instruments.panned(tone, 0.0) * (strength * db_to_linear(mood.bass_db)), position)
-
-
-def _strokes(drum: Drum) -> Iterator[tuple[int, float]]:
-    """The steps of a phrase at which there is a stroke, with its strength, linear."""
+def _strokes(part: Part) -> Iterator[tuple[int, str]]:
+    """The steps of a phrase at which there is a stroke, with its sign."""
     for bar in range(_BARS):
-        for step, sign in enumerate(drum.fill if bar == _BARS - 1 else drum.bar):
-            if sign in _STRENGTHS_DB:
-                yield bar * _STEPS_IN_BAR + step, db_to_linear(_STRENGTHS_DB[sign])
+        for step, sign in enumerate(part.fill if bar == _BARS - 1 else part.bar):
+            if sign in STRENGTHS_DB:
+                yield bar * _STEPS_IN_BAR + step, sign
 
 
-def _add(phrase: NDArray[np.float64], sound: NDArray[np.float64], position: int) -> None:
-    """Adds `sound` from `position`; what reaches over the end goes on at the beginning."""
-    while len(sound):
-        length = min(len(sound), len(phrase) - position)
-        phrase[position : position + length] += sound[:length]
-        sound, position = sound[length:], 0
+def _add(samples: NDArray[np.float32], sound: NDArray[np.float32], start: int) -> None:
+    """Adds to `samples` what lies inside of it of a sound that begins at `start`, which may be negative."""
+    first, last = max(0, start), min(len(samples), start + len(sound))
+    if first < last:
+        samples[first:last] += sound[first - start : last - start]

@@ -53,7 +53,6 @@ class AudioFormat:
     name: str
     container: Literal["WAV", "FLAC", "MP3", "OGG", "M4A"]
     rates_hz: tuple[int, ...]
-    lossless: bool
     encodings: Mapping[Quality, Encoding]
 
 
@@ -72,25 +71,22 @@ def _at_bit_rates(subtype: str, small: int, good: int, best: int) -> Mapping[Qua
 
 AUDIO_FORMATS: Mapping[str, AudioFormat] = MappingProxyType(
     {
-        ".wav": AudioFormat("WAV", "WAV", _PCM_RATES_HZ, True, _each(_16_BITS, _24_BITS, _32_BITS)),
-        ".flac": AudioFormat("FLAC", "FLAC", _PCM_RATES_HZ, True, _each(_16_BITS, _24_BITS, _24_BITS)),
+        ".wav": AudioFormat("WAV", "WAV", _PCM_RATES_HZ, _each(_16_BITS, _24_BITS, _32_BITS)),
+        ".flac": AudioFormat("FLAC", "FLAC", _PCM_RATES_HZ, _each(_16_BITS, _24_BITS, _24_BITS)),
         # A constant bit rate: players then find any minute of a long file exactly, which they only guess
         # at a variable one.
-        ".mp3": AudioFormat(
-            "MP3", "MP3", _MP3_RATES_HZ, False, _at_bit_rates("MPEG_LAYER_III", 96, 160, 256)
-        ),
-        ".m4a": AudioFormat("M4A", "M4A", _AAC_RATES_HZ, False, _at_bit_rates("AAC", 96, 160, 256)),
+        ".mp3": AudioFormat("MP3", "MP3", _MP3_RATES_HZ, _at_bit_rates("MPEG_LAYER_III", 96, 160, 256)),
+        ".m4a": AudioFormat("M4A", "M4A", _AAC_RATES_HZ, _at_bit_rates("AAC", 96, 160, 256)),
         ".ogg": AudioFormat(
             "Ogg Vorbis",
             "OGG",
             _PCM_RATES_HZ,
-            False,
             _each(
                 Encoding("VORBIS", compression=0.8), Encoding("VORBIS"), Encoding("VORBIS", compression=0.2)
             ),
         ),
         # RFC 6716, section 2.1.1: 64 to 128 kbit/s for music in stereo (from memory).
-        ".opus": AudioFormat("Opus", "OGG", (_OPUS_RATE_HZ,), False, _at_bit_rates("OPUS", 64, 128, 192)),
+        ".opus": AudioFormat("Opus", "OGG", (_OPUS_RATE_HZ,), _at_bit_rates("OPUS", 64, 128, 192)),
     }
 )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -57,12 +58,15 @@ def test_samples_keep_their_promise_without_a_warning(
 def test_check_prints_totals(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["check", "quay.yaml"]) == 0
     printed = capsys.readouterr()
-    assert printed.out.splitlines() == [
+    *totals, suggestion, _, pointer = printed.out.splitlines()
+    assert totals == [
         "Quay",
         "part           length  work  rest  talk",
         "Main             0:20  0:20",
         "whole session    0:28  0:20",
     ]
+    assert suggestion.startswith("warm-up: no part is called a warm-up; ")
+    assert pointer.endswith("sources: cuetrack review; none of this is medical advice)")
     assert printed.err == ""
 
 
@@ -128,7 +132,7 @@ def test_render_writes_the_track_and_its_timeline(plan: Path, capsys: pytest.Cap
     assert answer["files"] == ["quay.flac", "quay.timeline.json"]
     assert (answer["sample_rate"], answer["frames"]) == (48_000, 28 * 48_000)
     timeline = json.loads(Path("quay.timeline.json").read_text(encoding="utf-8"))
-    assert len(timeline["cues"]) == answer["cues"]
+    assert len(timeline["cues"]) == answer["mixes"][0]["cues"]
     assert sorted(path.name for path in Path().iterdir()) == ["quay.flac", "quay.timeline.json", "quay.yaml"]
 
 
@@ -137,7 +141,7 @@ def test_render_without_a_name_writes_wav_beside_the_plan(
 ) -> None:
     assert run(["render", "quay.yaml", "--rate", "22050", "--channels", "1"]) == 0
     assert capsys.readouterr().out.splitlines() == [
-        "quay.wav  0:28.0  22050 Hz  10 cues",
+        "quay.wav  0:28.0  22050 Hz  10 cues  -16.0 LUFS",
         "quay.timeline.json",
     ]
 
@@ -154,7 +158,7 @@ def test_render_in_the_level_asked_for(plan: Path) -> None:
     ("arguments", "code", "said"),
     [
         (["render", "quay.yaml", "-o", "quay.yaml"], 2, "the ending '.yaml' of quay.yaml is no sound format"),
-        (["render", "quay.yaml", "-o", "quay.mp4"], 2, "allowed: .wav, .flac, .mp3, .ogg, .opus"),
+        (["render", "quay.yaml", "-o", "quay.mp4"], 2, "allowed: .wav, .flac, .mp3, .m4a, .ogg, .opus"),
         (["render", "quay.yaml", "-o", "no/quay.wav"], 1, "no/quay.wav could not be written"),
         (["render", "quay.yaml", "--voice", "claer"], 2, "there is no voice 'claer'; did you mean 'clear'?"),
         (["render", "quay.yaml", "--rate", "1"], 2, "WAV is not written at 1 Hz; the nearest rate is 8000"),
@@ -207,12 +211,32 @@ def test_opus_says_that_it_keeps_its_own_rate(plan: Path, capsys: pytest.Capture
     assert printed.err == ("warning: Opus always runs at 48000 Hz, so the programme is made at 48000 Hz\n")
 
 
-def test_words_that_are_not_acted_upon_yet_are_told(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    plan.write_text("loudness: -16 LUFS\nbed: {pulse: 120 bpm}\n" + PLAN, encoding="utf-8")
-    assert run(["check", "quay.yaml"]) == 0
-    err = capsys.readouterr().err
-    assert "quay.yaml:2:1: warning: `bed` is read, but in this version no bed is mixed" in err
-    assert "quay.yaml:1:1: warning: `loudness` is read, but in this version" in err
+def test_check_with_sound_shows_how_each_cue_is_heard(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan.write_text("voice: system\nbed: {pulse: 120 bpm}\n" + PLAN, encoding="utf-8")
+    assert run(["check", "quay.yaml", "--sound"]) == 0
+    out = capsys.readouterr().out
+    assert re.search(r"class mix: -\d+\.\d LUFS, mastered by [+-]\d+\.\d dB to -16\.0 LUFS", out)
+    assert re.search(r"0:\d\d\.\d +\d+\.\d LU +10 LU .*“First: March.”", out)
+    assert re.search(r"0:06\.0 +\d+\.\d dB +20 dB .*♪ count-long", out)
+    assert run(["check", "quay.yaml", "--sound", "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["loudness_lufs"] == -16.0
+    assert len(answer["heard"]) == 10
+    assert all(cue["over_bed_db"] >= cue["rule_db"] - 0.05 for cue in answer["heard"])
+
+
+def test_a_mix_of_its_own_name_and_its_stems(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["render", "quay.yaml", "-o", "q.flac", "--mix", "film", "--mix", "ear", "--stems"]) == 0
+    printed = capsys.readouterr()
+    assert "the mix 'film' of this plan holds nothing, and is silent" in printed.err
+    assert [line.split("  ")[0] for line in printed.out.splitlines()] == [
+        "q.ear.flac",
+        "q.film.flac",
+        "q.ear.timeline.json",
+        "q.ear.voice.wav",
+        "q.ear.tones.wav",
+        "q.film.timeline.json",
+    ]
 
 
 def test_a_fault_of_our_own_is_no_traceback(
@@ -278,7 +302,8 @@ def test_an_interrupted_render_leaves_the_old_files_and_nothing_else(
             time.sleep(0.02)
         process.send_signal(sent)
         _, err = process.communicate(timeout=60)
-    assert process.returncode == 130
+    # Python itself ends by the signal if that came while it was loading some module: 130 to a shell, too.
+    assert process.returncode in {130, -signal.SIGINT}
     assert err.strip() == "Stopped. Every file is as it was, or whole."
     names = sorted(path.name for path in tmp_path.iterdir())
     assert names == ["quay.mp3", "quay.timeline.json", "quay.yaml"]

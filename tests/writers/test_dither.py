@@ -5,7 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from cuetrack.writers.audio import write_audio
 from cuetrack.writers.dither import dithered_16_bits
+from cuetrack.writers.formats import AUDIO_FORMATS
+from cuetrack.writers.tags import Tags
+from tests.helpers.decode import decoded
 
 STEP = 2.0**-15
 
@@ -35,12 +39,52 @@ def test_a_sine_far_below_a_step_is_still_there_and_brings_no_harmonics():
         assert 20 * np.log10(spectrum[harmonic * bin_of - 2 : harmonic * bin_of + 3].max()) < -120
 
 
+def test_a_flac_of_16_bits_has_its_noise_at_93_3_db_below_a_full_sine(tmp_path):
+    """A quarter of a step squared is 2^-32 of full scale squared, a full sine half of it: -93.32 dBFS.
+
+    Read back by ffmpeg; a sine of -100 dBFS, under that noise, still stands out of its spectrum.
+    """
+    frames, path = 480_000, tmp_path / "quay.flac"
+    sine = (1e-5 * np.sin(2 * np.pi * 1_000 * (np.arange(frames) + 0.3) / 48_000)).astype(np.float32)
+    flac = AUDIO_FORMATS[".flac"]
+    write_audio(
+        path,
+        [sine[:, np.newaxis]],
+        rate_hz=48_000,
+        channels=1,
+        frames=frames,
+        audio_format=flac,
+        tags=Tags("Quay"),
+        quality="small",
+    )
+    heard = decoded(path, 1)[:, 0] / 2**31
+    noise = heard - sine
+    assert 10 * np.log10(np.mean(noise**2) / 0.5) == pytest.approx(-93.32, abs=0.05)
+    spectrum = np.abs(np.fft.rfft(heard)) / (frames / 2)
+    assert np.argmax(spectrum) == 10_000
+    assert 20 * np.log10(spectrum[10_000]) == pytest.approx(-100, abs=0.2)
+    assert 20 * np.log10(np.delete(spectrum, 10_000).max()) < -130
+
+
 def test_silence_stays_silence_and_nothing_wraps_around():
-    samples = np.array([[0.0], [1.0], [-1.0], [2.0], [0.0], [-3.0]], np.float32).repeat(100, axis=1)
-    stored = dithered_16_bits(samples, 3)
+    levels = np.array([0.0, 1.0, -1.0, 2.0, 0.0, -3.0], np.float32)
+    stored = dithered_16_bits(levels.repeat(100)[:, np.newaxis], 3).reshape(6, 100)
     assert not stored[[0, 4]].any()
     assert (stored[[1, 3]] >= 32_766).all()
     assert (stored[[2, 5]] <= -32_766).all()
+    assert not dithered_16_bits(np.zeros((16_384, 2), np.float32), 5).any()
+
+
+def test_a_silent_channel_and_a_pause_stay_silent_but_a_crossing_of_zero_does_not():
+    """Else the noise would come and go with a soft sound that has been 16 bits before."""
+    rng = np.random.default_rng(5)
+    soft = (rng.integers(-1, 2, 60_000) * STEP).astype(np.float32)
+    soft[20_000:30_000] = 0
+    stored = dithered_16_bits(np.stack([soft, np.zeros_like(soft)], axis=1), 1)
+    assert not stored[:, 1].any()
+    assert not stored[20_000:30_000, 0].any()
+    crossing = stored[:20_000, 0][soft[:20_000] == 0]
+    assert np.mean((crossing * 1.0) ** 2) == pytest.approx(0.25, rel=0.1)
 
 
 def test_each_chunk_has_noise_of_its_own_and_the_same_in_every_run():

@@ -1,0 +1,36 @@
+"""Plan file → review: the plan is compiled and read as an experienced colleague would read it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from cuetrack.build import compile_plan
+from cuetrack.errors import Diagnostic
+from cuetrack.review.energy import USUAL_WEIGHT_KG
+from cuetrack.review.review import Review, reviewed
+
+
+@dataclass(frozen=True, slots=True)
+class Reviewed:
+    """The review of a plan, and what else its coach may want to know."""
+
+    review: Review
+    warnings: tuple[Diagnostic, ...]
+
+
+def review(
+    plan: Path,
+    *,
+    level: str | None = None,
+    weight_kg: float = USUAL_WEIGHT_KG,
+    allow_outside: bool = False,
+) -> Reviewed:
+    """What the plan file comes to and what a colleague would ask about it; no sound is made.
+
+    Raises:
+        PlanError: with every mistake in the plan.
+    """
+    known = compile_plan(plan, level=level, allow_outside=allow_outside)
+    found = reviewed(known.timeline, weight_kg)
+    return Reviewed(found, (*known.warnings, *found.warnings))

@@ -1,0 +1,147 @@
+"""The house style, a file `house.yaml` beside plans → what each plan in its folder inherits, key by key.
+
+The plan's own word wins; calls, bed and phrases are joined key by key, as session and part are. What comes
+from the house keeps its place, so that a fault in it points at the house's own line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Annotated, Any, TypeVar
+
+from pydantic import Field
+
+from cuetrack.document.fields import Line, Name
+from cuetrack.document.located import LocatedMap, Report
+from cuetrack.document.model import Node, read_document
+from cuetrack.document.source import read_source
+from cuetrack.errors import Diagnostic
+from cuetrack.plan.fields import LoudnessByMix, MixContents, SpeechStyle
+from cuetrack.plan.model import Bed, Calls, CountCall, OffOr, Session, StageCall
+from cuetrack.plan.phrases import Phrases
+from cuetrack.plan.text import read_plan
+
+HOUSE_FILE = "house.yaml"
+DEFAULT_LANGUAGE = "en"
+# What is of no use to a plan that is spoken in another language than the house.
+_OF_THE_LANGUAGE = ("voice", "language", "lexicon", "phrases")
+_JOINED = (Calls, CountCall, StageCall, Phrases)
+# What says which music plays, and how files do: it goes with them.
+_SOURCE_KEYS = ("pulse", "file", "start", "tempo", "crossfade", "loop")
+
+_N = TypeVar("_N", bound=Node)
+
+
+def _as_in_a_plan(key: str) -> Any:
+    """A key that means what it means in a plan, and is told alike."""
+    return Field(None, description=Session.model_fields[key].description)
+
+
+class House(Node):
+    """What all plans of a folder have in common."""
+
+    example = "`voice: NAME`, `calls: {start: {count: 5}}`"
+
+    voice: Line | None = _as_in_a_plan("voice")
+    language: Name | None = _as_in_a_plan("language")
+    style: SpeechStyle | None = _as_in_a_plan("style")
+    lexicon: Annotated[dict[Name, Line], Field(max_length=500)] | None = _as_in_a_plan("lexicon")
+    phrases: Phrases | None = _as_in_a_plan("phrases")
+    loudness: LoudnessByMix | None = _as_in_a_plan("loudness")
+    mixes: MixContents | None = _as_in_a_plan("mixes")
+    coach: Name | None = _as_in_a_plan("coach")
+    artwork: Line | None = _as_in_a_plan("artwork")
+    comment: Line | None = _as_in_a_plan("comment")
+    bed: OffOr[Bed] | None = _as_in_a_plan("bed")
+    calls: Calls | None = _as_in_a_plan("calls")
+
+    @classmethod
+    def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
+        """Reports a plan that bears the house's name."""
+        if "parts" not in data:
+            return data
+        message = f"{HOUSE_FILE} is the house style of this folder, and this is a plan"
+        hint = "give the plan another name, or write `house: off` into the plans beside it"
+        report(Diagnostic("error", message, data.key_places["parts"], hint))
+        return data.without([key for key in data if key not in cls.allowed_keys()])
+
+
+def read_in_house(plan: Path) -> Session:
+    """The session in the file `plan`, with the house style beside it unless it says `house: off`.
+
+    Raises:
+        PlanError: with every mistake in the plan, or in the house's file.
+    """
+    session = read_plan(plan)
+    house = read_house(plan.parent) if session.house else None
+    return session if house is None else with_house(session, house)
+
+
+def read_house(folder: Path) -> House | None:
+    """The house style of `folder`; None where there is none.
+
+    Raises:
+        PlanError: with every mistake in its file.
+    """
+    path = folder / HOUSE_FILE
+    return read_document(read_source(path), House) if path.exists() else None
+
+
+def with_house(session: Session, house: House) -> Session:
+    """`session` with what it does not say itself from `house`.
+
+    A session in another language inherits neither voice, lexicon nor phrases.
+    """
+    keys = [key for key in House.model_fields if key in house.model_fields_set]
+    if session.language not in (None, house.language or DEFAULT_LANGUAGE):
+        keys = [key for key in keys if key not in _OF_THE_LANGUAGE]
+    if session.bed is None and not _has_music(house.bed) and not _names_music(session):
+        # A level or a fade in the house is no mistake in a plan without music.
+        keys = [key for key in keys if key != "bed"]
+    return _joined(session, house, keys)
+
+
+def _has_music(bed: Any) -> bool:
+    return isinstance(bed, Bed) and (bed.pulse is not None or bed.file is not None)
+
+
+def _names_music(session: Session) -> bool:
+    """Whether a part or a step says which music plays."""
+    return any(
+        _has_music(part.bed) or any(_has_music(step.bed) for step in part.steps) for part in session.parts
+    )
+
+
+def _joined(own: _N, inherited: Node, keys: Iterable[str]) -> _N:
+    """`own` with the `keys` of `inherited` that it does not give itself, their places kept."""
+    values: dict[str, Any] = {}
+    places = dict(own._value_places)
+    for key in keys:
+        theirs = getattr(inherited, key)
+        mine = getattr(own, key) if key in own.model_fields_set else None
+        value = _both(mine, theirs)
+        if value is None or value is mine:
+            continue
+        values[key] = value
+        if mine is None:
+            written = type(inherited).model_fields[key].alias or key
+            if (place := inherited.place_of(written)) is not None:
+                places[written] = place
+    joined = own.model_copy(update=values)
+    joined._value_places = places
+    return joined
+
+
+def _both(mine: Any, theirs: Any) -> Any:
+    """The nearer value; what has keys is joined by them."""
+    if mine is None or theirs is None:
+        return theirs if mine is None else mine
+    if isinstance(mine, Bed) and isinstance(theirs, Bed):
+        keys = [key for key in Bed.model_fields if not (_has_music(mine) and key in _SOURCE_KEYS)]
+        return _joined(mine, theirs, keys)
+    if isinstance(mine, _JOINED) and isinstance(theirs, _JOINED):
+        return _joined(mine, theirs, type(theirs).model_fields)
+    if isinstance(mine, dict) and isinstance(theirs, dict):
+        return {**theirs, **mine}
+    return mine
