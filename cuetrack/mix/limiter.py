@@ -85,7 +85,11 @@ def _needed(
     if max(float(np.abs(part).max()) for part in (head, this, tail)) * most_overshoot() <= ceiling:
         return None
     around = np.concatenate([head, this, tail])
-    found = [peaks for channel in around.T if (peaks := peaks_above(channel, ceiling)) is not None]
+    found = [
+        peaks
+        for channel in np.ascontiguousarray(around.T)
+        if (peaks := peaks_above(channel, ceiling)) is not None
+    ]
     if not found:
         return None
     peaks = np.maximum.reduce(found).astype(np.float64)

@@ -7,7 +7,7 @@ Only what passes that test is interpolated, so the answer is exact and costs lit
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, reduce
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -72,14 +72,15 @@ def peaks_above(samples: NDArray[np.float32], floor: float) -> NDArray[np.float3
         Float32, shape (frames,); where a peak is not above `floor`, any value up to it. None if no peak is.
     """
     frames = len(samples) - 2 * REACH_FRAMES
-    magnitudes = np.abs(samples)
-    if frames < 1 or float(magnitudes.max()) * most_overshoot() <= floor:
+    if frames < 1 or max(float(samples.max()), -float(samples.min())) * most_overshoot() <= floor:
         return None
     cells = -(-frames // _CELL_FRAMES)
     padded = np.zeros(cells * _CELL_FRAMES + 2 * REACH_FRAMES, np.float32)
     padded[: len(samples)] = samples
     # Each cell with its neighbours; REACH_FRAMES is half a cell, so half cells are counted.
-    halves = np.abs(padded).reshape(-1, REACH_FRAMES).max(axis=1)
+    # One column after the other: a reduction along so short an axis takes ten times as long.
+    columns = np.abs(padded).reshape(-1, REACH_FRAMES)
+    halves = reduce(np.maximum, [columns[:, index] for index in range(REACH_FRAMES)])
     around = np.maximum.reduce([halves[offset : offset + 2 * cells - 1 : 2] for offset in range(4)])
     active = np.flatnonzero(around * most_overshoot() > floor)
     peaks = np.zeros((cells, _CELL_FRAMES), np.float32)
@@ -98,7 +99,7 @@ def _cell_peaks(near: NDArray[np.float32]) -> NDArray[np.float32]:
     filled[:cells] = near
     between = filled.reshape(-1, _CELLS_AT_ONCE, near.shape[1]) @ _cell_filter()
     steps = np.abs(between).reshape(-1, OVERSAMPLING - 1, _CELL_FRAMES)[:cells]
-    return np.asarray(np.maximum(own, steps.max(axis=1)), np.float32)
+    return np.asarray(reduce(np.maximum, [own, *steps.transpose(1, 0, 2)]), np.float32)
 
 
 class TruePeakMeter:
@@ -125,7 +126,7 @@ class TruePeakMeter:
     def _highest(self, joined: NDArray[np.float32]) -> float:
         """The highest peak so far, with that of `joined`, whose ends are only looked at as neighbours."""
         amplitude = self._amplitude
-        for channel in joined.T:
+        for channel in np.ascontiguousarray(joined.T):
             amplitude = max(amplitude, float(np.abs(channel).max()))
             found = peaks_above(channel, max(amplitude, float(np.finfo(np.float32).tiny)))
             if found is not None:

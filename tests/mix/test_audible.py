@@ -15,7 +15,7 @@ from cuetrack.mix.audible import LOWEST_GAIN_DB, TONE_RULE_DB, audible, speech_r
 from cuetrack.mix.blocks import BLOCK_FRAMES
 from cuetrack.mix.ducking import DuckCurve
 from cuetrack.sound.loudness import k_weighted_loudness_lufs
-from cuetrack.sound.pulse import Pulse
+from cuetrack.sound.pulse import Phrase, Pulse
 from cuetrack.sound.pulse_moods import MOODS
 from cuetrack.sound.tone_table import TONES
 from cuetrack.sound.tones import tone_samples
@@ -139,7 +139,7 @@ class TestSpeech:
         assert heard.over_bed_db < heard.rule_db
 
 
-BEDS = {mood: Pulse(Fraction(126), mood, RATE_HZ, 2) for mood in MOODS}
+BEDS = {mood: Pulse(Phrase(Fraction(126), mood, RATE_HZ, 2)) for mood in MOODS}
 
 
 class TestTones:

@@ -286,6 +286,16 @@ class TestSeams:
             assert np.abs(around[self.AROUND - 20 : self.AROUND + 20]).max() < 1e-4
 
 
+@pytest.mark.parametrize("mood", MOODS)
+def test_chords_pass_into_each_other_without_a_gap(mood: str, solo: Solo) -> None:
+    """Within a phrase; in stretches of 50 ms, that swell by a few dB as notes drift against each other."""
+    samples = Phrase(Fraction(120), solo(mood, "chords"), 8_000, 1).samples.reshape(-1, 400)
+    levels_db = 10 * np.log10((samples.astype(float) ** 2).mean(axis=1) + 1e-12)
+    held_db = levels_db[10:-10]
+    assert held_db.min() > np.median(held_db) - 9
+    assert levels_db[-1] < np.median(held_db) - 30
+
+
 # Equal temperament at A4 = 440 Hz (ISO 16), to a hundredth as tables print it (from memory).
 TABLE_HZ = {
     "F#3": 185.00,
@@ -342,6 +352,17 @@ class TestPitch:
         spectrum = np.abs(np.fft.rfft(sound * np.hanning(len(sound)), 16 * len(sound)))
         assert np.argmax(spectrum) / 16 == pytest.approx(table_hz, abs=0.15)
 
+    def test_the_bass_plays_its_roots_and_the_octave_above_where_written(self, solo: Solo) -> None:
+        """Roots A2, C3, G2, E2 of the mood's chords; equal temperament as tables print it (from memory)."""
+        rate_hz = 8_000
+        played = Pulse(Phrase(Fraction(30), solo("steady", "bass"), rate_hz, 1))
+        roots_hz = (110.00, 130.81, 98.00, 82.41)
+        for step, sign in hits(MOODS["steady"].bass):
+            heard = played.read(step * rate_hz // 2, rate_hz)[:, 0]
+            spectrum = np.abs(np.fft.rfft(heard * np.hanning(rate_hz), 16 * rate_hz))
+            expected_hz = roots_hz[step // 32] * (2 if sign == "8" else 1)
+            assert np.argmax(spectrum) / 16 == pytest.approx(expected_hz, abs=0.2)
+
 
 class TestBalance:
     """Loudness after ITU-R BS.1770; the limits of balance are common practice, no source."""
@@ -396,6 +417,13 @@ class TestBalance:
         sides_db = 10 * np.log10((samples**2).mean(axis=0))
         assert 10 * np.log10((mono(samples) ** 2).mean()) > sides_db.mean() - 0.5
         assert abs(sides_db[0] - sides_db[1]) < 0.5
+
+    @pytest.mark.parametrize("mood", MOODS)
+    def test_chords_are_wider_than_one_loudspeaker(self, mood: str, solo: Solo) -> None:
+        """The difference of the sides is heard, at least 30 dB under their sum, and at most 12."""
+        samples = Phrase(self.BPM, solo(mood, "chords"), RATE_HZ, 2).samples.astype(float)
+        sum_power, difference_power = ((samples @ turned).var() for turned in ((1.0, 1.0), (1.0, -1.0)))
+        assert 12 < 10 * np.log10(sum_power / difference_power) < 30
 
     @pytest.mark.parametrize("mood", MOODS)
     def test_drums_bass_and_chords_are_all_heard(self, mood: str, solo: Solo) -> None:
