@@ -27,13 +27,15 @@ from cuetrack.errors import (
     did_you_mean,
 )
 from cuetrack.plan.fields import MixName
+from cuetrack.plan.house import DEFAULT_LANGUAGE, read_in_house
 from cuetrack.plan.model import Session
-from cuetrack.plan.text import read_plan
+from cuetrack.plan.series import Day, on_day
 from cuetrack.review.review import reviewed, short_form
 from cuetrack.sound.tone_table import UNDER_WORDS_DB
 from cuetrack.speech.installed import default_voice
 from cuetrack.speech.length import SpokenLength
-from cuetrack.speech.phrases.language import Style
+from cuetrack.speech.phrases.language import Style, Wordings
+from cuetrack.speech.phrases.own import OwnPhrase, own_phrases
 from cuetrack.speech.phrases.wording import LANGUAGES
 from cuetrack.speech.speaker import Estimator, Manner, Speaker
 from cuetrack.speech.voices import Voice, find_voice, is_path, refuse_language, voice_names
@@ -54,7 +56,6 @@ if TYPE_CHECKING:
     from cuetrack.mix.mastering import Loudness
     from cuetrack.writers.formats import Quality
 
-DEFAULT_LANGUAGE = "en"
 DEFAULT_RATE_HZ = 48_000
 # Room made for one phrase can move others; after so many times what fits is kept.
 _MOST_TRIES = 6
@@ -121,17 +122,21 @@ def compile_plan(
     level: str | None = None,
     voice: str | None = None,
     mixes: Sequence[MixName] = (),
+    day: Day | None = None,
     allow_outside: bool = False,
 ) -> Compiled:
     """The timeline of the plan file, with `level` and `voice` in place of the plan's own if given.
 
-    If one of `mixes` holds prompts, so does the timeline. Unless `allow_outside`, files that the plan
-    names have to lie in its folder.
+    What the plan does not say, the house style beside it says. As a `day` of a series the plan is as the
+    series says, and numbered. If one of `mixes` holds prompts, so does the timeline. Unless
+    `allow_outside`, files that the plan names have to lie in its folder.
 
     Raises:
         PlanError: with every mistake in the plan.
     """
-    session = read_plan(plan)
+    session = read_in_house(plan)
+    if day is not None:
+        session = on_day(session, day)
     if level is not None:
         session = session.model_copy(update={"level": level})
     faults: list[Diagnostic] = []
@@ -139,12 +144,12 @@ def compile_plan(
     try:
         language = _language(session)
         chosen, note = _voice(session, voice, language, plan.parent)
-        manner = Manner(chosen, language, session.style, session.lexicon or {})
+        manner = Manner(chosen, language, session.style, session.lexicon or {}, _own_wordings(session))
     except PlanError as error:
         faults += error.diagnostics
     try:
         prompts = any("prompt" in mix_of(session, name).contents for name in mixes)
-        timeline = _timeline(session, manner, prompts)
+        timeline = _timeline(session, manner, prompts, day)
     except PlanError as error:
         faults += error.diagnostics
     files = _files_beside(session, timeline, plan.parent, allow_outside, faults)
@@ -157,14 +162,14 @@ def compile_plan(
     return known
 
 
-def _timeline(session: Session, manner: Manner | None, prompts: bool) -> Timeline:
+def _timeline(session: Session, manner: Manner | None, prompts: bool, day: Day | None) -> Timeline:
     """The session's timeline; times that are left open have room for what is said in them.
 
     How long that is, is estimated by the voice's usual pace: check and render choose alike.
     """
     needed: dict[Place | None, Duration] = {}
     for _ in range(_MOST_TRIES):
-        timeline = compiled(session, prompts=prompts, needed=needed)
+        timeline = compiled(session, prompts=prompts, needed=needed, day=day)
         if manner is None or not timeline.chosen:
             return timeline
         try:
@@ -235,6 +240,7 @@ def check(
     with_voice: bool = False,
     with_sound: bool = False,
     voice: str | None = None,
+    day: Day | None = None,
     allow_outside: bool = False,
     progress: Progress | None = None,
 ) -> Checked:
@@ -248,7 +254,7 @@ def check(
         PlanError: with every mistake in the plan; with a voice also for what does not fit.
         SpeechError: the voice cannot speak.
     """
-    known = compile_plan(plan, level=level, voice=voice, allow_outside=allow_outside)
+    known = compile_plan(plan, level=level, voice=voice, day=day, allow_outside=allow_outside)
     phases, notes, tell = known.timeline.phases, list[Diagnostic](), progress or _silent
     heard: tuple[Heard, ...] = ()
     loudness = None
@@ -349,6 +355,7 @@ def render(
     mixes: Sequence[MixName] = ("class",),
     stems: bool = False,
     quality: Quality = "good",
+    day: Day | None = None,
     allow_outside: bool = False,
     progress: Progress | None = None,
 ) -> Rendered:
@@ -381,7 +388,7 @@ def render(
         plan, *(file for name in mixes for file in mix_files(target, STEMS, name if several else None).all)
     )
     tell("reading the plan", 0, 1)
-    known = compile_plan(plan, level=level, voice=voice, mixes=mixes, allow_outside=allow_outside)
+    known = compile_plan(plan, level=level, voice=voice, mixes=mixes, day=day, allow_outside=allow_outside)
     notes: list[Diagnostic] = []
     arrangement, sounds = sounded(known, rate_hz, notes, tell)
     chosen = balanced_mixes(known, arrangement, sounds, mixes, channels, tell)
@@ -488,6 +495,15 @@ def _language(session: Session) -> str:
         message = f"there are no phrases in the language {language!r}"
         raise PlanError([Diagnostic("error", message, session.place_of("language"), hint)])
     return language
+
+
+def _own_wordings(session: Session) -> Mapping[str, Wordings]:
+    """The wordings that the plan, or its house, gives in place of the built-in ones."""
+    if session.phrases is None:
+        return {}
+    place_of = session.phrases.place_of
+    written = session.phrases.written()
+    return own_phrases(OwnPhrase(key, own.full, own.terse or (), place_of(key)) for key, own in written)
 
 
 def _voice(session: Session, override: str | None, language: str, beside: Path) -> tuple[Voice, str | None]:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from cuetrack.build import DEFAULT_LANGUAGE, DEFAULT_RATE_HZ, Compiled, compile_plan, text_of
+from cuetrack.build import DEFAULT_RATE_HZ, Compiled, compile_plan, text_of
+from cuetrack.plan.house import DEFAULT_LANGUAGE
 from cuetrack.speech.clip_names import file_names_for
 from cuetrack.speech.installed import FALLBACK, installed_voice, missing_for
 from cuetrack.speech.phrases.language import Style

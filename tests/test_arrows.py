@@ -47,12 +47,13 @@ ARROWS = {
         *("sound", "timebase", "errors"),
     ),
     "build_review": ("build", "review", "errors"),
+    "build_series": ("build", "review", "timeline.compile", "plan", "document", "errors"),
     "build_voices": (
         *("build", "writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
         *("timebase", "errors"),
     ),
     "cli": (
-        *("build", "build_mixes", "build_review", "build_voices"),
+        *("build", "build_mixes", "build_review", "build_series", "build_voices"),
         *("review", "writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
         *("timebase", "errors"),
     ),
@@ -114,6 +115,7 @@ def test_the_arrows_go_one_way() -> None:
     assert order[0] == "errors"
     assert [room for room, arrows in rooms.items() if "build" in arrows] == [
         "build_review",
+        "build_series",
         "build_voices",
         "cli",
     ]

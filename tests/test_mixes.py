@@ -1,4 +1,4 @@
-"""Rendered mixes from outside: what is in each, how loud it is, where the bed goes down, the sum of the stems.
+"""Rendered mixes from outside: what each holds, how loud it is, where the bed goes down, how stems add up.
 
 Loudness and true peak are read by ffmpeg's ebur128 and by pyloudnorm, not by our own meter.
 """

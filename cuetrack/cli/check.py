@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from cuetrack import build
-from cuetrack.cli.options import allow_outside_option, json_option, level_option
+from cuetrack.cli.options import allow_outside_option, day_option, json_option, level_option, plan_and_day
 from cuetrack.cli.output import (
     diagnostic_values,
     errors_as_json,
@@ -41,6 +41,7 @@ _PLANS_OWN = ""
 @click.option(
     "--sound", "with_sound", is_flag=True, help="Make the class mix and show how each cue is heard in it."
 )
+@day_option
 @allow_outside_option
 @json_option
 def check(
@@ -48,6 +49,7 @@ def check(
     level: str | None,
     voice: str | None,
     with_sound: bool,
+    called: str | None,
     allow_outside: bool,
     as_json: bool,
 ) -> None:
@@ -62,12 +64,14 @@ def check(
     """
     plan, voice = _plan_and_voice(plan, voice)
     with errors_as_json(as_json), progress_bar() as progress:
+        file, day = plan_and_day(plan, called, allow_outside)
         checked = build.check(
-            plan,
+            file,
             level=level,
             with_voice=voice is not None,
             with_sound=with_sound,
             voice=voice if voice != _PLANS_OWN else None,
+            day=day,
             allow_outside=allow_outside,
             progress=progress,
         )

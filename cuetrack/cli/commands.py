@@ -18,6 +18,7 @@ from cuetrack.cli.output import print_diagnostics
 from cuetrack.cli.render import render
 from cuetrack.cli.review import review
 from cuetrack.cli.schema import schema
+from cuetrack.cli.series import series
 from cuetrack.cli.timeline import timeline
 from cuetrack.cli.voices import voices
 from cuetrack.errors import CuetrackError, ExitCode, PlanError
@@ -45,7 +46,7 @@ def commands() -> None:
     """
 
 
-for command in (new, check, review, timeline, render, voices, schema):
+for command in (new, check, review, timeline, render, voices, series, schema):
     commands.add_command(command)
 
 

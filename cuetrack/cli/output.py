@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from math import isfinite
 from typing import TYPE_CHECKING, Any
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cuetrack.errors import CuetrackError, Diagnostic, PlanError
+from cuetrack.review.finding import NO_ADVICE, Finding
 from cuetrack.timebase import Duration, Instant, clock_text
 
 if TYPE_CHECKING:
@@ -59,6 +60,39 @@ def diagnostic_values(diagnostics: Iterable[Diagnostic]) -> list[dict[str, Any]]
         }
         for found in diagnostics
     ]
+
+
+def print_findings(findings: Sequence[Finding]) -> None:
+    """Suggestions with their sources, what is accepted, and that none of it is medical advice."""
+    click.echo()
+    if all(finding.accepted is not None for finding in findings):
+        click.echo("nothing to suggest")
+    for finding in findings:
+        if finding.accepted is not None:
+            continue
+        where = f"{finding.place}: " if finding.place else ""
+        click.echo(f"{where}{click.style(finding.name, bold=True)}: {finding.message}")
+        guessed = " (guessed from names)" if finding.guessed else ""
+        click.echo(f"    {finding.suggestion}{guessed}")
+        click.echo(f"    source: {finding.source}")
+    for name, reason in {f.name: f.accepted for f in findings if f.accepted is not None}.items():
+        click.echo(f"accepted: {name} ({reason})")
+    click.echo(f"\n{NO_ADVICE}")
+
+
+def finding_values(finding: Finding) -> dict[str, Any]:
+    """A suggestion as plain values for JSON."""
+    return {
+        "name": finding.name,
+        "message": finding.message,
+        "suggestion": finding.suggestion,
+        "source": finding.source,
+        "guessed": finding.guessed,
+        "accepted": finding.accepted,
+        "file": finding.place.file if finding.place else None,
+        "line": finding.place.line if finding.place else None,
+        "column": finding.place.column if finding.place else None,
+    }
 
 
 def print_table(table: Table) -> None:

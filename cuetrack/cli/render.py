@@ -7,7 +7,14 @@ from pathlib import Path
 import click
 
 from cuetrack import build
-from cuetrack.cli.options import allow_outside_option, json_option, level_option, plan_argument
+from cuetrack.cli.options import (
+    allow_outside_option,
+    day_option,
+    json_option,
+    level_option,
+    plan_and_day,
+    plan_argument,
+)
 from cuetrack.cli.output import (
     diagnostic_values,
     errors_as_json,
@@ -62,6 +69,7 @@ from cuetrack.writers.timeline_json import loudness_values
 )
 @click.option("--voice", help="Speak with this voice instead of the plan's; `cuetrack voices` lists them.")
 @level_option
+@day_option
 @allow_outside_option
 @json_option
 def render(
@@ -74,6 +82,7 @@ def render(
     quality: Quality,
     voice: str | None,
     level: str | None,
+    called: str | None,
     allow_outside: bool,
     as_json: bool,
 ) -> None:
@@ -85,12 +94,13 @@ def render(
     Example:
       cuetrack render session.yaml -o session.mp3
     """
-    target = output if output is not None else plan.with_suffix(".wav")
     wanted = tuple(name for name in MIX_NAMES if name in mixes or "all" in mixes)
     with errors_as_json(as_json), progress_bar() as progress:
+        file, day = plan_and_day(plan, called, allow_outside)
+        name = f"{plan.stem}-day-{day.number}.wav" if day else f"{plan.stem}.wav"
         rendered = build.render(
-            plan,
-            target,
+            file,
+            output if output is not None else plan.with_name(name),
             rate_hz=rate_hz,
             channels=channels,
             level=level,
@@ -98,6 +108,7 @@ def render(
             mixes=wanted,
             stems=stems,
             quality=quality,
+            day=day,
             allow_outside=allow_outside,
             progress=progress,
         )

@@ -12,13 +12,15 @@ from cuetrack.cli.options import allow_outside_option, json_option, level_option
 from cuetrack.cli.output import (
     diagnostic_values,
     errors_as_json,
+    finding_values,
     length_text,
     print_diagnostics,
+    print_findings,
     print_json,
     print_table,
 )
 from cuetrack.review.energy import COMPENDIUM, USUAL_WEIGHT_KG, Energy
-from cuetrack.review.finding import NO_ADVICE, Finding, ratio_text
+from cuetrack.review.finding import NO_ADVICE, ratio_text
 from cuetrack.review.review import Review, WorkTime
 from cuetrack.timeline.totals import Totals
 
@@ -55,7 +57,7 @@ def review(plan: Path, level: str | None, weight_kg: int, allow_outside: bool, a
     _print_totals(done.review)
     _print_work(done.review)
     _print_energy(done.review.energy)
-    _print_findings(done.review)
+    print_findings(done.review.findings)
     print_diagnostics(done.warnings)
 
 
@@ -117,24 +119,6 @@ def _print_energy(energy: Energy) -> None:
     click.echo(f"  source: {COMPENDIUM}")
 
 
-def _print_findings(found: Review) -> None:
-    click.echo()
-    if not found.open:
-        click.echo("nothing to suggest")
-    for finding in found.open:
-        click.echo(f"{_where(finding)}{click.style(finding.name, bold=True)}: {finding.message}")
-        guessed = " (guessed from names)" if finding.guessed else ""
-        click.echo(f"    {finding.suggestion}{guessed}")
-        click.echo(f"    source: {finding.source}")
-    for name, reason in {f.name: f.accepted for f in found.findings if f.accepted is not None}.items():
-        click.echo(f"accepted: {name} ({reason})")
-    click.echo(f"\n{NO_ADVICE}")
-
-
-def _where(finding: Finding) -> str:
-    return f"{finding.place}: " if finding.place else ""
-
-
 def _values(found: Review) -> dict[str, object]:
     energy = found.energy
     return {
@@ -164,7 +148,7 @@ def _values(found: Review) -> dict[str, object]:
                 for time in energy.activities
             ],
         },
-        "findings": [_finding_values(finding) for finding in found.findings],
+        "findings": [finding_values(finding) for finding in found.findings],
         "note": NO_ADVICE,
     }
 
@@ -191,17 +175,3 @@ def _work_values(times: Sequence[WorkTime]) -> list[dict[str, object]]:
         }
         for time in times
     ]
-
-
-def _finding_values(finding: Finding) -> dict[str, object]:
-    return {
-        "name": finding.name,
-        "message": finding.message,
-        "suggestion": finding.suggestion,
-        "source": finding.source,
-        "guessed": finding.guessed,
-        "accepted": finding.accepted,
-        "file": finding.place.file if finding.place else None,
-        "line": finding.place.line if finding.place else None,
-        "column": finding.place.column if finding.place else None,
-    }

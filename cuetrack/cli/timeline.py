@@ -9,7 +9,14 @@ from pathlib import Path
 import click
 
 from cuetrack import build
-from cuetrack.cli.options import allow_outside_option, json_option, level_option, plan_argument
+from cuetrack.cli.options import (
+    allow_outside_option,
+    day_option,
+    json_option,
+    level_option,
+    plan_and_day,
+    plan_argument,
+)
 from cuetrack.cli.output import errors_as_json, length_text, print_diagnostics, print_json, print_table
 from cuetrack.conform.arrangement import Arrangement, Placed
 from cuetrack.plan.fields import MixName
@@ -29,9 +36,12 @@ from cuetrack.timeline.phases import Phase
     show_default=True,
     help="Whose cues: with ear, your own prompts too.",
 )
+@day_option
 @allow_outside_option
 @json_option
-def timeline(plan: Path, level: str | None, mix: MixName, allow_outside: bool, as_json: bool) -> None:
+def timeline(
+    plan: Path, level: str | None, mix: MixName, called: str | None, allow_outside: bool, as_json: bool
+) -> None:
     """Show what is done and what is called when.
 
     Marks are exact. Where a phrase begins is estimated here, since no voice is used.
@@ -41,7 +51,8 @@ def timeline(plan: Path, level: str | None, mix: MixName, allow_outside: bool, a
       cuetrack timeline session.yaml
     """
     with errors_as_json(as_json):
-        known = build.compile_plan(plan, level=level, mixes=(mix,), allow_outside=allow_outside)
+        file, day = plan_and_day(plan, called, allow_outside)
+        known = build.compile_plan(file, level=level, mixes=(mix,), day=day, allow_outside=allow_outside)
         whole = build.likely_arrangement(known, build.DEFAULT_RATE_HZ)
         arrangement = whole.holding(mix_of(known.timeline.session, mix).contents)
     if as_json:

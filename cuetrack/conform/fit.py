@@ -2,7 +2,8 @@
 
 Tones stand on their marks and counted words on their perceived onset. The other spoken cues never
 overlap: in the order of their priority, those that give way last, each takes the place nearest to
-where it wants to be, inside its window.
+where it wants to be, inside its window. The words of a tempo stand on their marks as well, but only
+where nothing else is said to the class; how many are left out is told once.
 
 What finds no place there as it is, is spoken faster, then in its terse wording, then both. It is moved
 first because that costs a listener nothing: anywhere in its window a phrase is as true and as clear,
@@ -26,13 +27,23 @@ from cuetrack.conform.misfits import (
     left_out_note,
     prompts_note,
     shortened_note,
+    tempo_note,
 )
-from cuetrack.errors import ConformError, Diagnostic
+from cuetrack.errors import ConformError, Diagnostic, Place
 from cuetrack.sound.tone_table import tone_frames
 from cuetrack.speech.length import SpokenLength
 from cuetrack.timebase import Instant, frame_seconds, seconds_text
 from cuetrack.timeline.compile import Timeline
-from cuetrack.timeline.cues import CountWord, Movable, Phrase, Priority, Prompt, ToneCue, Wordless
+from cuetrack.timeline.cues import (
+    CountWord,
+    Movable,
+    Phrase,
+    Priority,
+    Prompt,
+    TempoWord,
+    ToneCue,
+    Wordless,
+)
 
 # Between two phrases that may move. Common practice, no source.
 BREATH = Instant(Fraction(3, 20))
@@ -99,24 +110,33 @@ class _Fitting:
         self._end = timeline.end.to_frame(rate_hz)
         self._placed: list[Placed] = []
         self._errors: dict[Diagnostic, None] = {}
-        self._warnings: dict[Diagnostic, None] = {}
+        self._warnings = dict.fromkeys(timeline.notes)
         # One line of a plan can fail in many rounds, in words that take turns: the worst is reported.
         self._misfits: dict[object, Misfit] = {}
         self._prompts_left_out = 0
 
     def arrangement(self) -> Arrangement:
         counted: list[CountWord] = []
+        paced: list[TempoWord] = []
         movable: list[tuple[Movable, str]] = []
         for cue in self._timeline.cues:
             if isinstance(cue, Wordless):
                 self._place_tone(cue)
+            elif isinstance(cue, TempoWord):
+                paced.append(cue)
             elif isinstance(cue, CountWord):
                 counted.append(cue)
             elif text := self._text_of(cue.phrase):
                 movable.append((cue, text))
         self._place_counts(counted)
-        for call, text in sorted(movable, key=_rank):  # stable: in order of marks
-            self._place_spoken(call, text)
+        movable.sort(key=_rank)  # stable: in order of marks
+        for call, text in movable:
+            if not isinstance(call, Prompt):
+                self._place_spoken(call, text)
+        self._place_tempo_words(paced)
+        for call, text in movable:
+            if isinstance(call, Prompt):
+                self._place_spoken(call, text)
         self._tell_misfits()
         if self._errors:
             raise ConformError(self._errors)
@@ -180,6 +200,40 @@ class _Fitting:
         over = max(early, late)
         self._refuse(Misfit(cue, text, usual.frames, last, over, missing if missing > 0 else None))
 
+    def _place_tempo_words(self, cues: Iterable[TempoWord]) -> None:
+        """On their marks, or left out; a breath parts them from all others, but not from each other."""
+        words = [(cue, text) for cue in cues if (text := self._text_of(cue.phrase))]
+        starts = [self._frame(cue.mark) - self._lengths[text].onset_frames for cue, text in words]
+        placed: list[tuple[TempoWord, Rendition, int]] = []
+        left_out: dict[Place | None, list[TempoWord]] = {}
+        free_from = 0
+        for (cue, text), following in zip(words, [*starts, None][1:], strict=True):
+            end = self._frame(cue.window.latest_end)
+            found = self._beside_all(cue, text, free_from, end if following is None else min(end, following))
+            if found is None:
+                left_out.setdefault(cue.place, []).append(cue)
+                continue
+            said, start = found
+            placed.append((cue, said, start))
+            free_from = start + said.frames
+        for cue, said, start in placed:
+            self._speak(cue, said, start)
+        for place, missing in left_out.items():
+            number = sum(cue.place == place for cue, _ in words)
+            self._warnings[tempo_note(missing, number)] = None
+
+    def _beside_all(self, cue: TempoWord, text: str, earliest: int, end: int) -> tuple[Rendition, int] | None:
+        """How and from where a tempo word can be said, as usual or faster; None where something else is."""
+        mark = self._frame(cue.mark)
+        earliest = max(earliest, self._frame(cue.window.earliest))
+        for tempo, length in self._paces(text, end - mark):
+            start, over = mark - length.onset_frames, mark - length.onset_frames + length.frames
+            if start < earliest or over > end:
+                continue
+            if self._lane.nearest_start(length.frames, start, start, over, start) is not None:
+                return Rendition(text, tempo, length.frames), start
+        return None
+
     def _paces(self, text: str, room: int) -> Iterator[tuple[Fraction, SpokenLength]]:
         """A counted word as usual, then so much faster that what follows its onset may fit `room`."""
         usual = self._lengths[text]
@@ -227,6 +281,8 @@ class _Fitting:
     def _speak(self, cue: CountWord | Movable, said: Rendition, start: int) -> None:
         self._lane.take(start, start + said.frames)
         key, mark = speech_key(said.words, said.tempo), self._frame(cue.mark)
+        if isinstance(cue, TempoWord):
+            key = f"soft {key}"
         self._placed.append(Placed(key, start, said.frames, mark, cue, said.words, said.tempo))
 
     def _refuse(self, misfit: Misfit) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor
@@ -9,7 +10,7 @@ from math import ceil, floor
 from cuetrack.conform.lane import VoiceLane
 from cuetrack.errors import Diagnostic
 from cuetrack.timebase import Duration, duration_text, frame_seconds, seconds_text
-from cuetrack.timeline.cues import CountWord, Movable, OwnLine
+from cuetrack.timeline.cues import CountWord, Movable, OwnLine, TempoWord
 
 _QUOTED_CHARACTERS = 60
 _BY_TONES = "count by tones"
@@ -26,6 +27,7 @@ _NAMES_AND_REMEDIES = {
     "halfway": ("the halfway call", "write `halfway: off`"),
     "announce": ("the announcement", "shorten the text"),
     "last-round": ("the announcement", "shorten the text"),
+    "series-day": ("the day of the series", "write `numbered: off` in the series"),
     "well-done": ("the praise", "write `praise: off`"),
     "as-written": ("the line", "shorten the text"),
 }
@@ -100,6 +102,15 @@ def left_out_note(misfit: Misfit) -> Diagnostic:
     name, remedy = _name_and_remedy(misfit.cue)
     message = f'no room for {name} "{_shown(misfit.text)}", which is built in; it is left out'
     return Diagnostic("warning", message, misfit.cue.place, remedy)
+
+
+def tempo_note(left_out: Sequence[TempoWord], number: int) -> Diagnostic:
+    """That some of the `number` words of one tempo give way."""
+    it_is = "it is" if len(left_out) == 1 else "they are"
+    message = f"{len(left_out)} of the {number} words of this tempo have no room beside what else is said;"
+    counted = all(cue.phrase.key == "number" for cue in left_out)
+    hint = "a slower tempo, or fewer calls" if counted else "`by: tones` needs no room"
+    return Diagnostic("warning", f"{message} {it_is} left out", left_out[0].place, hint)
 
 
 def prompts_note(number: int) -> Diagnostic:

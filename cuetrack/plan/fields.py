@@ -9,6 +9,7 @@ from fractions import Fraction
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import (
+    AfterValidator,
     BeforeValidator,
     Field,
     GetJsonSchemaHandler,
@@ -21,6 +22,7 @@ from cuetrack.document.fields import Line, Name
 from cuetrack.document.located import shown
 from cuetrack.document.model import refused
 from cuetrack.errors import TimeError, did_you_mean
+from cuetrack.plan.times import FixedTime, FixedTimeField
 from cuetrack.sound.pulse_moods import MOODS
 from cuetrack.sound.tone_table import COUNTDOWNS, PLAN_TONES
 from cuetrack.timebase import decimal_text, parse_duration
@@ -37,6 +39,9 @@ MixContent = Literal["announcement", "call", "count", "tone", "click", "slate", 
 MAX_COUNT = 60
 MAX_ROUNDS = 1000
 MAX_POINT_SECONDS = 3600
+MAX_REPETITIONS = 100
+# No beat is shorter, at 300 bpm.
+MIN_INTERVAL_SECONDS = Fraction(1, 5)
 
 _SWITCH_WORDS = {"on": True, "yes": True, "true": True, "off": False, "no": False, "false": False}
 
@@ -279,6 +284,110 @@ BeatsPerMinute = Annotated[
     _with_unit("bpm"),
     _quantity_schema("bpm", "120 bpm"),
 ]
+
+
+def _repetitions(value: Any) -> bool | int:
+    if isinstance(value, bool):
+        return value
+    text = str(value).strip()
+    if text.casefold() in _SWITCH_WORDS:
+        return _SWITCH_WORDS[text.casefold()]
+    if not re.fullmatch(r"\d{1,4}", text) or not 2 <= int(text) <= MAX_REPETITIONS:
+        hint = f"write on, off, or the number to begin again after, 2 to {MAX_REPETITIONS}"
+        raise refused(f"'count' cannot be {shown(value)}", hint)
+    return int(text)
+
+
+# on, off, or how many repetitions are counted before one follows again.
+RepetitionCount = Annotated[
+    bool | int,
+    PlainValidator(_repetitions),
+    PlainSerializer(lambda value: {True: "on", False: "off"}[value] if isinstance(value, bool) else value),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"enum": ["on", "off", "yes", "no", True, False]},
+                {"type": "integer", "minimum": 2, "maximum": MAX_REPETITIONS},
+            ],
+            "examples": ["on", 8],
+        }
+    ),
+]
+
+
+@dataclass(frozen=True, slots=True)
+class LiftingTempo:
+    """One repetition: seconds of lowering, pause, lifting and pause; None is x, as fast as you can."""
+
+    figures: tuple[Fraction | None, Fraction | None, Fraction | None, Fraction | None]
+
+    def __str__(self) -> str:
+        return "-".join("x" if figure is None else decimal_text(figure) for figure in self.figures)
+
+    @property
+    def lengths_seconds(self) -> tuple[Fraction, ...]:
+        """How long each of the four lasts; x is given 1 s (common practice, no source)."""
+        return tuple(Fraction(1) if figure is None else figure for figure in self.figures)
+
+
+_FIGURE = r"\d{1,2}(?:\.\d{1,3})?|[xX]"
+_DASH = r"\s*[-–—]\s*"
+_LIFTING = re.compile(rf"(?:{_FIGURE})(?:{_DASH}(?:{_FIGURE}))*", re.ASCII)
+_WITHOUT_DASHES = re.compile(r"[\dxX]{4}", re.ASCII)
+_FOUR_FIGURES = "write four: lowering, pause, lifting, pause, 0 for none, such as 3-1-2-0"
+
+
+def is_lifting(text: str) -> bool:
+    """Whether `text` was meant as a lifting tempo, though not as beats a minute."""
+    text = text.strip()
+    is_figures = re.match(rf"(?:{_FIGURE}){_DASH}", text, re.ASCII) or _WITHOUT_DASHES.fullmatch(text)
+    return bool(is_figures) and "bpm" not in text.casefold()
+
+
+def _lifting(value: Any) -> LiftingTempo:
+    if isinstance(value, LiftingTempo):
+        return value
+    text = str(value).strip()
+    if _WITHOUT_DASHES.fullmatch(text):
+        raise refused(f"{shown(value)} has no dashes", f"write {'-'.join(text.lower())}")
+    if len(text) > 40 or _LIFTING.fullmatch(text) is None:
+        raise refused(f"{shown(value)} is no lifting tempo", _FOUR_FIGURES)
+    words = re.split(_DASH, text)
+    if len(words) != 4:
+        figures = "1 figure" if len(words) == 1 else f"{len(words)} figures"
+        raise refused(f"{shown(value)} has {figures}", _FOUR_FIGURES)
+    lowering, low, lifting, high = (None if word in "xX" else Fraction(word) for word in words)
+    if low is None or high is None:
+        raise refused("a pause cannot be as fast as you can", "x is for lowering or lifting, as in 3-1-x-0")
+    tempo = LiftingTempo((lowering, low, lifting, high))
+    if sum(tempo.lengths_seconds) < 1:
+        raise refused(f"a repetition of {tempo} is too short", "write 1 s or more in all, such as 3-1-2-0")
+    return tempo
+
+
+LiftingTempoField = Annotated[
+    LiftingTempo,
+    PlainValidator(_lifting),
+    PlainSerializer(str, return_type=str),
+    WithJsonSchema(
+        {
+            "type": "string",
+            "pattern": rf"^\s*({_FIGURE})({_DASH}({_FIGURE})){{3}}\s*$".replace("?:", ""),
+            "examples": ["3-1-2-0", "4-0-x-1"],
+        }
+    ),
+]
+
+
+def _long_enough(interval: FixedTime) -> FixedTime:
+    if interval.length.seconds < MIN_INTERVAL_SECONDS:
+        raise refused(
+            f"{interval} is too short an interval", f"write {decimal_text(MIN_INTERVAL_SECONDS)} s or more"
+        )
+    return interval
+
+
+Interval = Annotated[FixedTimeField, AfterValidator(_long_enough)]
 LoudnessLufs = Annotated[
     Fraction,
     _quantity("LUFS", Fraction(-40), Fraction(-9), "-16 LUFS"),

@@ -6,6 +6,7 @@ points at the coach's own line.
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import (
@@ -21,7 +22,7 @@ from pydantic import (
 from cuetrack.document.fields import Line, Name, Notes
 from cuetrack.document.located import LocatedList, LocatedMap, Report, shown
 from cuetrack.document.model import Node
-from cuetrack.errors import Diagnostic, nearest
+from cuetrack.errors import Diagnostic, PlanError, nearest
 from cuetrack.plan.fields import (
     MAX_ROUNDS,
     OFF_WORDS,
@@ -33,18 +34,23 @@ from cuetrack.plan.fields import (
     DuckingDb,
     Files,
     GainDb,
+    Interval,
     Level,
+    LiftingTempoField,
     LoudnessByMix,
     MixContents,
     Mood,
     Names,
+    RepetitionCount,
     RoundsRange,
     Sides,
     SpeechStyle,
     Switch,
     ToneName,
+    is_lifting,
     is_off,
 )
+from cuetrack.plan.phrases import Phrases
 from cuetrack.plan.times import FixedTimeField, PlanTime, Point, WorkingTime
 
 # What does nothing for a bed by this source.
@@ -305,6 +311,101 @@ class _Step(Node):
         return data.without(others)
 
 
+# What does nothing for a tempo of the other kind.
+_IDLE_FOR_TEMPO = {"beat": ("by", "first"), "lift": ("accent",)}
+
+
+class Tempo(Node):
+    """How a move is paced: clicks on a beat, or each repetition as the trade writes it."""
+
+    example = "`60 bpm`, `3-1-2-0`, or `{beat: 60 bpm, accent: 4, count: on}`"
+    model_config = ConfigDict(
+        json_schema_extra={
+            "oneOf": [
+                {"required": [kind], "not": {"anyOf": [{"required": [key]} for key in idle]}}
+                for kind, idle in _IDLE_FOR_TEMPO.items()
+            ]
+        }
+    )
+
+    beat: BeatsPerMinute | None = Field(None, description="How fast it clicks.")
+    accent: Annotated[int, Field(ge=2, le=32)] | None = Field(
+        None, description="The first of so many beats is accented; that many are a repetition."
+    )
+    lift: LiftingTempoField | None = Field(
+        None, description="Seconds of lowering, pause, lifting, pause: `3-1-2-0`; x is as fast as you can."
+    )
+    by: By = Field("voice", description="What calls a lifting tempo: tones, voice, both or none.")
+    first: Literal["lowering", "lifting"] = Field(
+        "lowering", description="What a repetition of a lifting tempo begins with."
+    )
+    count: RepetitionCount = Field(
+        False, description="Whether repetitions are counted; a number begins again after so many."
+    )
+
+    @property
+    def repetition_seconds(self) -> Fraction:
+        """How long a repetition lasts: the lifting tempo's four figures, or the beats up to an accent."""
+        if self.lift is not None:
+            return sum(self.lift.lengths_seconds, Fraction(0))
+        if self.beat is None:
+            raise ValueError("this tempo has neither a beat nor a lifting tempo")
+        return 60 * (self.accent or 1) / self.beat
+
+    @classmethod
+    def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
+        """Reports a tempo of two kinds or of none, and words for the other kind."""
+        kinds = [kind for kind in _IDLE_FOR_TEMPO if kind in data]
+        if len(kinds) == 2:
+            message = "`beat` and `lift` both give the tempo"
+            report(Diagnostic("error", message, data.key_places["lift"], "keep one of the two"))
+        elif not kinds:
+            hint = "add `beat: 60 bpm` or `lift: 3-1-2-0`"
+            report(Diagnostic("error", "this tempo has no pace", data.place, hint))
+        for kind in kinds if len(kinds) == 1 else ():
+            for key in (key for key in _IDLE_FOR_TEMPO[kind] if key in data):
+                message = f"`{key}` does nothing for a tempo by `{kind}`"
+                report(Diagnostic("error", message, data.key_places[key], "remove it"))
+        return data
+
+
+def _long_tempo(value: Any) -> Any:
+    if isinstance(value, dict | Tempo):
+        return value
+    return {"lift" if is_lifting(str(value)) else "beat": value}
+
+
+class Every(Node):
+    """A tone at equal intervals through the work; in short `72/8.5 s`, its interval alone."""
+
+    example = "`72/8.5 s`, or `{interval: 72/8.5 s, tone: soft}`"
+
+    interval: Interval = Field(description="From one tone to the next, the first at the start of the work.")
+    tone: ToneName = Field("bright", description="Which tone is sounded.")
+
+
+class _InShort:
+    """JSON Schema of a mapping in whose place the value of one of some keys may stand alone."""
+
+    def __init__(self, *keys: str) -> None:
+        self._keys = keys
+
+    def __get_pydantic_json_schema__(self, core_schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        reference = handler(core_schema)
+        properties = handler.resolve_ref_schema(reference)["properties"]
+        values = (properties[key].get("anyOf", [properties[key]]) for key in self._keys)
+        short = [option for options in values for option in options if option.get("type") != "null"]
+        return {"anyOf": [*short, reference]}
+
+
+ShortTempo = Annotated[Tempo, BeforeValidator(_long_tempo), _InShort("beat", "lift")]
+ShortEvery = Annotated[
+    Every,
+    BeforeValidator(lambda value: value if isinstance(value, dict | Every) else {"interval": value}),
+    _InShort("interval"),
+]
+
+
 class MoveStep(_Step):
     """An exercise."""
 
@@ -325,7 +426,12 @@ class MoveStep(_Step):
         None, description="Between the sides; the part's, or 5 s, if nothing is said."
     )
     rest: PlanTime | None = Field(None, description="The rest after this move; wins over the part's.")
-    tempo: BeatsPerMinute | None = Field(None, description="Clicks through the work, and its counts.")
+    tempo: ShortTempo | None = Field(
+        None, description="A beat that clicks (`60 bpm`), or a lifting tempo that is called (`3-1-2-0`)."
+    )
+    every: ShortEvery | None = Field(
+        None, description="A tone at equal intervals from the start of the work: `72/8.5 s`."
+    )
     calls: OwnCalls = None
     bed: OwnBed = None
     cues: OwnCues = ()
@@ -394,20 +500,10 @@ class Flex(Node):
     rounds: RoundsRange | None = Field(None, description="How many rounds there may be: `2..4`.")
 
 
-class _OrRest:
-    """JSON Schema of a `Flex` whose short form is the time of its rests alone."""
-
-    def __get_pydantic_json_schema__(self, core_schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        reference = handler(core_schema)
-        long = handler.resolve_ref_schema(reference)
-        (short,) = (option for option in long["properties"]["rest"]["anyOf"] if option.get("type") != "null")
-        return {"anyOf": [short, reference]}
-
-
 ShortFlex = Annotated[
     Flex,
     BeforeValidator(lambda value: value if isinstance(value, dict | Flex) else {"rest": value}),
-    _OrRest(),
+    _InShort("rest"),
 ]
 
 
@@ -471,12 +567,14 @@ class Session(Node):
 
     session: Name = Field(description="The session's name.")
     length: FixedTimeField | None = Field(None, description="The promised length.")
+    house: Switch = Field(True, description="Whether `house.yaml` beside the plan holds for it.")
     voice: Line | None = Field(None, description="The voice that speaks: a name, or the path of one.")
     language: Name | None = Field(None, description="The language spoken: en, es, de or fr; en if not given.")
     style: SpeechStyle = Field("full", description="How much is said: full, or terse.")
     lexicon: Annotated[dict[Name, Line], Field(max_length=500)] | None = Field(
         None, description="How words are to be spoken, for example `RDL: Romanian deadlift`."
     )
+    phrases: Phrases | None = Field(None, description="Own wordings of what is called, by key.")
     level: Level = Field("standard", description="The version that is announced.")
     equipment: Names | None = Field(None, description="Everything that is needed.")
     loudness: LoudnessByMix | None = Field(
@@ -511,3 +609,12 @@ class Session(Node):
         min_length=1, max_length=500, description="The parts, in the order they are taught."
     )
     notes: OwnNotes = None
+
+    @classmethod
+    def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
+        """Stops at a series, of which nothing else need be said."""
+        if "series" in data and "session" not in data:
+            message = "this is a series, not a plan"
+            hint = "name one of its days, as in `--day 1`; `cuetrack series` looks at all of them"
+            raise PlanError([Diagnostic("error", message, data.key_places["series"], hint)])
+        return data

@@ -77,11 +77,15 @@ class Phrases(Node):
     change_sides: _Own = Field(None, alias="change-sides", description="The change of side. Slot: {side}.")
     stage: _Own = Field(None, description="The next stage, ahead of it. Slot: {stage}.")
     announce: _Own = Field(None, description=f"What comes next. {_ANNOUNCED}")
-    announce_first: _Own = Field(
-        None, alias="announce-first", description=f"The first move. {_ANNOUNCED}"
-    )
+    announce_first: _Own = Field(None, alias="announce-first", description=f"The first move. {_ANNOUNCED}")
     last_round: _Own = Field(
         None, alias="last-round", description=f"The first move of the last round. {_ANNOUNCED}"
+    )
+    tempo_down: _Own = Field(None, alias="tempo-down", description="A lifting tempo: lowering begins.")
+    tempo_hold: _Own = Field(None, alias="tempo-hold", description="A lifting tempo: a pause begins.")
+    tempo_up: _Own = Field(None, alias="tempo-up", description="A lifting tempo: lifting begins.")
+    tempo_fast: _Own = Field(
+        None, alias="tempo-fast", description="A lifting tempo: lifting as fast as possible."
     )
     well_done: _Own = Field(None, alias="well-done", description="Praise at the end of a part.")
     series_day: _Own = Field(

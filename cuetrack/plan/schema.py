@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
+from cuetrack.document.model import Node
+
+HEAD = "https://json-schema.org/draft/2020-12/schema"
 _NOTHING = {"type": "null"}
+
+
+def schema_of(model: type[Node], title: str) -> dict[str, Any]:
+    """JSON Schema (draft 2020-12) of the documents that `model` reads."""
+    return {"$schema": HEAD, "title": title} | tidied(model.model_json_schema(by_alias=True))
 
 
 def tidied(schema: dict[str, Any]) -> dict[str, Any]:

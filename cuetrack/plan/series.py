@@ -143,8 +143,7 @@ def day_called(series: Series, text: str) -> Day:
     first, last = series.sessions[0].date, series.sessions[-1].date
     days = "1 day" if len(series.sessions) == 1 else f"{len(series.sessions)} days"
     raise UsageError(
-        f"no day {shown(text)}; {series.series!r} has {days}, from {first} to {last}: "
-        "give a number or a date"
+        f"no day {shown(text)}; {series.series!r} has {days}, from {first} to {last}: give a number or a date"
     )
 
 

@@ -11,7 +11,7 @@ from ruamel.yaml import YAML
 from cuetrack.document.model import read_document
 from cuetrack.document.source import Source, read_source
 from cuetrack.plan.model import Session
-from cuetrack.plan.schema import tidied
+from cuetrack.plan.schema import schema_of
 
 
 def read_plan(path: Path) -> Session:
@@ -41,5 +41,4 @@ def plan_text(session: Session) -> str:
 
 def plan_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) for plans, from the same model that reads them."""
-    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "Session plan"}
-    return head | tidied(Session.model_json_schema(by_alias=True))
+    return schema_of(Session, "Session plan")

@@ -1,11 +1,11 @@
-"""Times as a plan writes them: fixed, flexible (`20s..40s`), counted (`32 counts`), and points in a phase."""
+"""Times of a plan: fixed, flexible (`20s..40s`), counted (`32 counts`, `8 reps`), and points in a phase."""
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import PlainSerializer, PlainValidator, WithJsonSchema
 
@@ -20,7 +20,7 @@ MAX_TIME = Duration(Fraction(24 * 3600))
 _MAX_CHARACTERS = 60
 
 _RANGE = re.compile(r"(.+?)\s*(?:\.\.|–|—)\s*(.+)")
-_COUNTS = re.compile(r"(\d{1,5})\s*counts?", re.ASCII)
+_COUNTS = re.compile(r"(\d{1,5})\s*(count|rep)s?", re.ASCII)
 _PERCENT = re.compile(r"(\d{1,3}(?:\.\d{1,6})?)\s*%", re.ASCII)
 
 
@@ -61,12 +61,13 @@ class FlexibleTime:
 
 @dataclass(frozen=True, slots=True)
 class CountedTime:
-    """A length in beats of the music or of the move."""
+    """A length in beats of the music or of the move, or in repetitions (`rep`) of the move."""
 
     counts: int
+    unit: Literal["count", "rep"] = "count"
 
     def __str__(self) -> str:
-        return f"{self.counts} count" if self.counts == 1 else f"{self.counts} counts"
+        return f"{self.counts} {self.unit}" if self.counts == 1 else f"{self.counts} {self.unit}s"
 
 
 PlanTimeValue = FixedTime | FlexibleTime | CountedTime
@@ -138,7 +139,7 @@ def _plan_time(value: Any) -> PlanTimeValue:
     text = _as_text(value)
     counts = _COUNTS.fullmatch(text)
     if counts:
-        return CountedTime(int(counts[1]))
+        return CountedTime(int(counts[1]), "rep" if counts[2] == "rep" else "count")
     ends = _RANGE.fullmatch(text)
     if ends is None:
         return FixedTime(_checked_length(text))
@@ -181,7 +182,7 @@ def _point(value: Any) -> PointValue:
 _UNIT = "(h|hours?|min|minutes?|s|sec|seconds?|ms)"
 _NUMBER = r"\d+(\.\d+)?"
 _LENGTH = rf"((\d+:)?\d+:\d\d(\.\d+)?|({_NUMBER}(/{_NUMBER})?\s*{_UNIT}\s*)+)"
-_RANGE_OR_COUNTS = rf"{_LENGTH}\s*(\.\.|–|—)\s*{_LENGTH}|\d+\s*counts?"
+_RANGE_OR_COUNTS = rf"{_LENGTH}\s*(\.\.|–|—)\s*{_LENGTH}|\d+\s*(count|rep)s?"
 
 
 def _schema(description: str, pattern: str, *examples: str) -> WithJsonSchema:
@@ -197,7 +198,7 @@ def _schema(description: str, pattern: str, *examples: str) -> WithJsonSchema:
 
 _TEXT = PlainSerializer(str, return_type=str)
 _LONG = ("30s", "1:30", "2 min", "1 min 30 s")
-_FLEXIBLE = ("20s..40s", "32 counts")
+_FLEXIBLE = ("20s..40s", "32 counts", "8 reps")
 
 FixedTimeField = Annotated[
     FixedTime, PlainValidator(_fixed), _TEXT, _schema("A time of at most 24 h.", _LENGTH, *_LONG)
@@ -207,7 +208,7 @@ PlanTime = Annotated[
     PlainValidator(_plan_time),
     _TEXT,
     _schema(
-        "A time, a range of times, or counts of the music.",
+        "A time, a range of times, counts of the music, or reps of the move.",
         f"{_LENGTH}|{_RANGE_OR_COUNTS}",
         *_LONG,
         *_FLEXIBLE,
@@ -218,7 +219,7 @@ WorkingTime = Annotated[
     PlainValidator(_working_time),
     _TEXT,
     _schema(
-        "A time above zero, a range of times, or counts of the music.",
+        "A time above zero, a range of times, counts of the music, or reps of the move.",
         f"{_LENGTH}|{_RANGE_OR_COUNTS}",
         *_LONG,
         *_FLEXIBLE,

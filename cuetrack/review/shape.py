@@ -67,13 +67,14 @@ def _by_name(turns: Sequence[Turn]) -> dict[str, list[Turn]]:
 def same_region_in_a_row(turns: Sequence[Turn]) -> Iterator[Finding]:
     """Regions that different moves in a row work in a part, outside warm-up, cool-down and stretches."""
     for region in REGIONS:
-        counted = [(id(turn.part), region in turn.about.words and _loads(turn), turn) for turn in turns]
+        counted = [(id(turn.part), region in turn.about.words and loads(turn), turn) for turn in turns]
         for (_, works), group in groupby(counted, lambda one: one[:2]):
             if works:
                 yield from _row_finding(region, [turn for _, _, turn in group])
 
 
-def _loads(turn: Turn) -> bool:
+def loads(turn: Turn) -> bool:
+    """Whether a turn is meant to load: no stretch, no breathing, outside warm-up and cool-down."""
     easy = {"stretch", "breathe"} & turn.about.words
     return not easy and not is_warm_up(turn.part) and not is_cool_down(turn.part)
 

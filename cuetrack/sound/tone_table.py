@@ -8,9 +8,10 @@ of a pulsed test tone (ANSI S3.6).
 
 Levels go with speech at -18 LUFS (AES TD1008), by the momentary loudness of each tone on two channels
 (EBU Tech 3341: 400 ms, so a short one counts for less). What tells people something lies within 5 LU of
-speech (common practice, no source). The click, which goes on under the coach's words, lies 10 to 12 LU
-under them: as far as music has to (Torcoli and others, Journal of the Audio Engineering Society 67(12),
-2019). All together stay under full scale. No numpy here: checking a plan needs lengths, not samples.
+speech (common practice, no source). The click and the tones of a lifting tempo, which go on under the
+coach's words, lie 10 to 12 LU under them: as far as music has to (Torcoli and others, Journal of the
+Audio Engineering Society 67(12), 2019); an accented click is 3 to 4 LU louder (common practice, no
+source). All together stay under full scale. No numpy here: checking a plan needs lengths, not samples.
 """
 
 from __future__ import annotations
@@ -126,6 +127,20 @@ _TONES = (
         release_seconds=10 * _MS,
         source=_OWN_CALL,
     ),
+    # The first of some beats: a third above the click, and longer.
+    ToneSpec(
+        name="click-accent",
+        waveform=(Partial(2500),),
+        length_seconds=60 * _MS,
+        peak_dbfs=-19.0,
+        attack_seconds=5 * _MS,
+        release_seconds=10 * _MS,
+        source=_OWN_CALL,
+    ),
+    # A lifting tempo is heard as it is done: falling, level, rising.
+    ToneSpec("tempo-down", Sweep(1000, 500), 200 * _MS, -24.5, 10 * _MS, 20 * _MS, _OWN_CALL),
+    ToneSpec("tempo-hold", (Partial(750),), 200 * _MS, -24.5, 10 * _MS, 20 * _MS, _OWN_CALL),
+    ToneSpec("tempo-up", Sweep(500, 1000), 200 * _MS, -24.5, 10 * _MS, 20 * _MS, _OWN_CALL),
     ToneSpec("pip-short", (Partial(1000),), 100 * _MS, -16.0, 5 * _MS, 5 * _MS, _GREENWICH),
     ToneSpec("pip-long", (Partial(1000),), 500 * _MS, -16.0, 5 * _MS, 5 * _MS, _GREENWICH),
 )
@@ -153,6 +168,9 @@ PLAN_TONES: Mapping[str, str] = MappingProxyType(
 # How much softer a tone is that a counted word lies over. Common practice, no source; with it a speech
 # recogniser tells the words apart (`tests/reports/heard.py`).
 UNDER_WORDS_DB = -12.0
+
+# How much softer the words of a tempo are than all others. Common practice, no source.
+TEMPO_WORDS_DB = -6.0
 
 
 def tone_spec(name: str) -> ToneSpec:

@@ -11,8 +11,8 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from cuetrack.speech.length import SpokenLength, estimated_seconds
-from cuetrack.speech.phrases.language import Style
-from cuetrack.speech.phrases.wording import phrase_text
+from cuetrack.speech.phrases.language import Style, Wordings
+from cuetrack.speech.phrases.wording import key_said, phrase_text
 from cuetrack.speech.said import said_for
 from cuetrack.speech.voices import Voice
 from cuetrack.timebase import Instant
@@ -29,20 +29,26 @@ _LIKELY_ONSET_SECONDS = Fraction(19, 200)
 
 @dataclass(frozen=True, slots=True)
 class Manner:
-    """How a plan wants to be spoken."""
+    """How a plan wants to be spoken; `phrases` are its own wordings by key."""
 
     voice: Voice
     language: str
     style: Style
     lexicon: Mapping[str, str]
+    phrases: Mapping[str, Wordings] = field(default_factory=dict)
 
     def said(self, text: str) -> str:
         """What the engine is given for `text`; raises `SpeechError` if there is nothing to say."""
         return said_for(text, self.language, self.lexicon)
 
     def text(self, key: str, slots: Mapping[str, str], turn: int, style: Style | None = None) -> str:
-        """A phrase in words, in the plan's style or in `style`."""
-        return phrase_text(key, slots, self.language, style=style or self.style, turn=turn)
+        """A phrase in words, in the plan's style or in `style`.
+
+        Own words for it are said in both styles; `style` asks for what is terse, own words or not.
+        """
+        own = self.phrases.get(key_said(key, slots))
+        style = style or ("full" if own is not None and not own.terse else self.style)
+        return phrase_text(key, slots, self.language, style=style, turn=turn, own=self.phrases)
 
 
 class Estimator:

@@ -10,6 +10,7 @@ from itertools import zip_longest
 from cuetrack.errors import Diagnostic, Place, PlanError
 from cuetrack.plan.levels import at_level
 from cuetrack.plan.model import MoveStep, Session
+from cuetrack.plan.series import Day
 from cuetrack.timebase import Duration, Instant
 from cuetrack.timeline.bed import BedSpan, bed_spans
 from cuetrack.timeline.bed_settings import beds_without_music
@@ -24,7 +25,7 @@ from cuetrack.timeline.calling import (
 from cuetrack.timeline.collector import CueCollector
 from cuetrack.timeline.counting import count_into, count_out
 from cuetrack.timeline.cues import Announcement, Cue, Wordless
-from cuetrack.timeline.own_cues import add_clicks, add_free_cues
+from cuetrack.timeline.own_cues import add_free_cues
 from cuetrack.timeline.phases import Phase, laid_out, with_lead_out
 from cuetrack.timeline.promise import (
     Chosen,
@@ -37,7 +38,9 @@ from cuetrack.timeline.promise import (
 )
 from cuetrack.timeline.prompts import add_prompts
 from cuetrack.timeline.runs import Run, runs_of
+from cuetrack.timeline.series_day import announce_day
 from cuetrack.timeline.slates import add_slates
+from cuetrack.timeline.tempo import add_tempo, unfinished_repetitions
 
 DEFAULT_LEAD_OUT = Duration(Fraction(2))
 MAX_CUES = 250_000
@@ -49,7 +52,7 @@ class Timeline:
 
     `phases` tile it: the first begins at zero, each begins where its neighbour ends. `cues` are in the
     order of their marks. `bed` says where which music plays, `chosen` what became
-    of times that the plan leaves open.
+    of times that the plan leaves open; `notes` are what the coach is to be told.
     """
 
     session: Session
@@ -57,6 +60,7 @@ class Timeline:
     cues: tuple[Cue, ...]
     bed: tuple[BedSpan, ...] = ()
     chosen: tuple[Chosen, ...] = ()
+    notes: tuple[Diagnostic, ...] = ()
 
     @property
     def end(self) -> Instant:
@@ -64,8 +68,12 @@ class Timeline:
         return self.phases[-1].end
 
 
-def compiled(session: Session, *, prompts: bool = False, needed: Needed | None = None) -> Timeline:
+def compiled(
+    session: Session, *, prompts: bool = False, needed: Needed | None = None, day: Day | None = None
+) -> Timeline:
     """The timeline of `session`, with the `prompts` that only the coach hears if they are wanted.
+
+    It begins with its `day` if it is one of a series.
 
     Where a length is promised and times are left open, they are chosen so that it is met; `needed` is the
     least that the words in them leave.
@@ -88,6 +96,8 @@ def compiled(session: Session, *, prompts: bool = False, needed: Needed | None =
         if phase.step is not None and not isinstance(phase.step, MoveStep):
             add_free_cues(cues, phase.step.cues, (phase,))
             _check_number(cues, phase.step.place)
+    if day is not None and day.is_said:
+        announce_day(cues, day)
     add_slates(cues)
     if prompts:
         add_prompts(cues, runs)
@@ -96,7 +106,8 @@ def compiled(session: Session, *, prompts: bool = False, needed: Needed | None =
         cues.fault("no music plays here", node.place, "add `pulse: 120 bpm` or `file: …`")
     if cues.faults:
         raise PlanError(cues.faults)
-    return Timeline(session, phases, _in_order(cues.cues), spans, chosen)
+    notes = unfinished_repetitions(runs)
+    return Timeline(session, phases, _in_order(cues.cues), spans, chosen, notes)
 
 
 def _as_promised(session: Session, needed: Needed) -> tuple[Session, tuple[Phase, ...], tuple[Chosen, ...]]:
@@ -135,7 +146,7 @@ def _add_run(cues: CueCollector, run: Run) -> None:
         announce(cues, run, into, counted_from)
     call_stages(cues, run)
     call_halfway(cues, run, out_of)
-    add_clicks(cues, run)
+    add_tempo(cues, run, into.start)
     counted_out_from = count_out(cues, run, out_of)
     call_time_left(cues, run, out_of, counted_out_from)
     for phase in run.phases:

@@ -93,7 +93,7 @@ class ToneCue(Sounded):
 
 @dataclass(frozen=True, slots=True)
 class ClickCue(Sounded):
-    """One beat of a tempo."""
+    """One beat of a tempo, or one stretch of a repetition."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +120,14 @@ class CountWord:
     def priority(self) -> Priority:
         """Counts never move."""
         return Priority.COUNT
+
+
+@dataclass(frozen=True, slots=True)
+class TempoWord(CountWord):
+    """A word of a tempo or the number of a repetition, softly on its mark.
+
+    It gives way to everything else that the class is told: where that lies it is left out.
+    """
 
 
 @dataclass(frozen=True, slots=True)

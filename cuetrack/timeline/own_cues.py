@@ -1,4 +1,4 @@
-"""The coach's own cues, at points of the stretch they were written for, and the clicks of a tempo."""
+"""The coach's own cues, at points of the stretch they were written for."""
 
 from __future__ import annotations
 
@@ -10,9 +10,8 @@ from cuetrack.plan.times import FromEnd, FromStart, Share
 from cuetrack.sound.tone_table import PLAN_TONES
 from cuetrack.timebase import Duration, Instant, duration_text
 from cuetrack.timeline.collector import CueCollector, window_around
-from cuetrack.timeline.cues import ClickCue, OwnLine, Phrase, Priority
+from cuetrack.timeline.cues import OwnLine, Phrase, Priority
 from cuetrack.timeline.phases import Phase
-from cuetrack.timeline.runs import Run
 
 # How late a free line may come where something more important is said. Common practice, no source.
 LINE_LATE = Duration(Fraction(2))
@@ -55,14 +54,3 @@ def _point_in(cue: FreeCue, start: Instant, end: Instant) -> Instant:
             return end - offset
         case Share(percent):
             return start + (end - start) * (percent / 100)
-
-
-def add_clicks(cues: CueCollector, run: Run) -> None:
-    """Adds a click on each beat of the move's tempo: placed by position, none the sum of others."""
-    if run.move.tempo is None:
-        return
-    place, beat = run.move.place_of("tempo"), 0
-    while (offset := Duration(beat * 60 / run.move.tempo)) < run.length:
-        mark = run.start + offset
-        cues.cues.append(ClickCue("click", mark, cues.phase_index_at(mark), place))
-        beat += 1

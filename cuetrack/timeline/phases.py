@@ -192,21 +192,36 @@ class _Layout:
                 return self._choice(self._flexible_times - 1) or time.middle()
             case CountedTime(counts):
                 step = turn.step if turn else None
-                bpm = self._tempo_bpm(turn.part, step) if turn and step else None
+                bpm = self._tempo_bpm(turn.part, step, time) if turn and step else None
                 if bpm is None:
-                    own = "`tempo: 120 bpm` to the move, or " if isinstance(step, MoveStep) else ""
-                    hint = f"add {own}`bed: {{pulse: 120 bpm}}`, or `tempo:` to its files"
+                    hint = _hint_without_tempo(step, time)
                     fault = Diagnostic("error", f"{time}, but no tempo to count them at", place, hint)
                     self._faults[fault] = None
                     return Duration(Fraction(counts))
                 return Duration(counts * 60 / bpm)
 
-    def _tempo_bpm(self, part: Part, step: MoveStep | RestStep | TalkStep) -> Fraction | None:
-        """What `32 counts` are counted at: the move's own tempo, or the music's."""
-        if isinstance(step, MoveStep) and step.tempo is not None:
-            return step.tempo
+    def _tempo_bpm(
+        self, part: Part, step: MoveStep | RestStep | TalkStep, time: CountedTime
+    ) -> Fraction | None:
+        """What `32 counts` are counted at: the move's beat, or the music's; `8 reps` at the move's tempo."""
+        tempo = step.tempo if isinstance(step, MoveStep) else None
+        if time.unit == "rep":
+            return 60 / tempo.repetition_seconds if tempo else None
+        if tempo is not None and tempo.beat is not None:
+            return tempo.beat
         bed = bed_settings(self._session, part, step)
         return bed.bpm if bed else None
+
+
+def _hint_without_tempo(step: MoveStep | RestStep | TalkStep | None, time: CountedTime) -> str:
+    """What to add so that `time` can be counted."""
+    if time.unit == "rep":
+        own = "`tempo: 3-1-2-0` to the move" if isinstance(step, MoveStep) else ""
+        return f"add {own}, or write a time" if own else "only a move has repetitions; write a time"
+    if isinstance(step, MoveStep) and step.tempo is not None:
+        return "a lifting tempo has repetitions: write `8 reps`, or a time"
+    own = "`tempo: 120 bpm` to the move, or " if isinstance(step, MoveStep) else ""
+    return f"add {own}`bed: {{pulse: 120 bpm}}`, or `tempo:` to its files"
 
 
 def _with_flex(time: PlanTimeValue, part: Part) -> PlanTimeValue:

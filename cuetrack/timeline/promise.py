@@ -17,7 +17,7 @@ from cuetrack.errors import Diagnostic, Place, PlanError
 from cuetrack.plan.model import Part, Session
 from cuetrack.timebase import Duration, duration_text
 from cuetrack.timeline.phases import Phase
-from cuetrack.timeline.solve import Kind, Solution, solved
+from cuetrack.timeline.solve import Kind, Solution, near_common_change, solved
 
 # Parts whose rounds are left open are tried in all combinations up to this number.
 _MOST_COMBINATIONS = 2000
@@ -210,7 +210,7 @@ def _opened(flexible: Sequence[Phase], needed: Needed) -> list[_Open]:
 def _with_equal_sides(opened: Sequence[tuple[_Open, Kind]], total: int) -> Solution | None:
     """The solver's answer, but with one time for both sides of every move."""
     kinds = [kind for _, kind in opened]
-    solution = solved(kinds, total)
+    solution = solved(near_common_change(kinds, total), total)
     if solution is None:
         return None
     for index, ((one, kind), seconds) in enumerate(zip(opened, solution.seconds, strict=True)):

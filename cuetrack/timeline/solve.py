@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import accumulate
 
 from cuetrack.errors import Place
@@ -94,6 +94,31 @@ def solved(kinds: Sequence[Kind], total_seconds: int) -> Solution | None:
     if even is None:
         return _one_uneven(kinds, total_seconds, change)
     return Solution(tuple((seconds,) * kind.count for kind, seconds in zip(kinds, even, strict=True)))
+
+
+def near_common_change(kinds: Sequence[Kind], total_seconds: int) -> tuple[Kind, ...]:
+    """The kinds with limits a second around the change that is the same for all.
+
+    An even answer further away would give up the preferred times for evenness alone. Every total that the
+    kinds can fill, they still can.
+
+    >>> short = Kind("short rest", count=11, shortest=10, longest=20, preferred=15)
+    >>> long = Kind("long rest", count=12, shortest=30, longest=60, preferred=45)
+    >>> [seconds[0] for seconds in solved([short, long], 818).seconds]
+    [10, 59]
+    >>> solved(near_common_change([short, long], 818), 818).seconds[1]
+    (49, 49, 50, 50, 50, 50, 50, 50, 50, 50, 50, 50)
+    """
+    filled = total_seconds - sum(kind.count * kind.shortest for kind in kinds)
+    if not kinds or filled < 0 or filled > sum(kind.count * (kind.longest - kind.shortest) for kind in kinds):
+        return tuple(kinds)
+    change = _common_change(kinds, total_seconds)
+    narrowed = []
+    for kind in kinds:
+        low, high = _changed(kind, change - 1), _changed(kind, change + 2)
+        preferred = min(max(kind.preferred, low), high)
+        narrowed.append(replace(kind, shortest=low, longest=high, preferred=preferred))
+    return tuple(narrowed)
 
 
 def _changed(kind: Kind, change: int) -> int:

@@ -84,6 +84,44 @@ parts:
     assert tones(arrangement, "count-long") == [("count-long", frame) for frame in boundaries]
 
 
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+@pytest.mark.parametrize("start", ["{count: 0}", "{by: none}"])
+def test_step_test_by_tones_at_equal_intervals(rate_hz: int, start: str) -> None:
+    """The same 288 beats of 0.625 s; where a count by tones starts the work, its long tone is the first."""
+    plan = f"""
+session: Step test
+lead-in: 7s
+calls: {{announce: off, start: {start}, finish: off}}
+parts:
+  - part: Test
+    steps: [{{move: Step, every: 0.625 s, work: 3 min}}]
+"""
+    sounded = tones(arranged(plan, rate_hz), "count-long", "call-bright")
+    expected = [to_frame(7 + Fraction(5, 8) * number, rate_hz) for number in range(288)]
+    assert [frame for _, frame in sounded] == expected
+    assert [name for name, _ in sounded[1:]] == ["call-bright"] * 287
+    assert sounded[0][0] == ("count-long" if "count" in start else "call-bright")
+
+
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+@pytest.mark.parametrize("kph", ["8.5", "9", "9.5", "10", "10.5"])
+def test_shuttles_by_tones_at_equal_intervals(kph: str, rate_hz: int) -> None:
+    """Léger 20 m shuttle run: a tone every 72/speed s through a stage of a minute."""
+    plan = f"""
+session: Shuttles
+lead-in: 3s
+lead-out: 1s
+calls: {{announce: off, start: off, finish: off}}
+parts:
+  - part: Stage
+    steps: [{{move: Shuttle, every: {{interval: 72/{kph} s, tone: short}}, work: 1 min}}]
+"""
+    interval = 72 / Fraction(kph)
+    marks = [3 + number * interval for number in range(9) if number * interval < 60]
+    sounded = [frame for _, frame in tones(arranged(plan, rate_hz), "count-short")]
+    assert sounded == [to_frame(mark, rate_hz) for mark in marks]
+
+
 def test_rounding_beats_instead_of_positions_would_be_found() -> None:
     """The check above can fail: 287 beats of 27,563 frames end 143 frames late."""
     assert 287 * 27_563 - int(287 * Fraction("27562.5") + Fraction(1, 2)) == 143

@@ -163,6 +163,8 @@ def tones(plan: Plan) -> set[tuple[str, Fraction]]:
             if tone != "off":
                 sounded.add((FREE_TONES[tone], stretch.start))
         sounded |= _clicks(first.step or {}, first.start, last.end)
+        by_tones = setting(plan, first, "start", "by", "tones") in {"tones", "both"}
+        sounded |= _intervals(first.step or {}, first.start, last.end, first_sounds=not by_tones)
         sounded |= _free(first.step or {}, first.start, last.end)
     for stretch in found:
         if stretch.step and "move" not in stretch.step:
@@ -188,9 +190,40 @@ def _count(
 def _clicks(step: Step, start: Fraction, end: Fraction) -> set[tuple[str, Fraction]]:
     if "tempo" not in step:
         return set()
-    beat = 60 / Fraction(step["tempo"].removesuffix(" bpm"))
-    beats = -((start - end) // beat)
-    return {("click", start + number * beat) for number in range(beats)}
+    tempo = {"beat": step["tempo"]} if isinstance(step["tempo"], str) else step["tempo"]
+    if "lift" in tempo:
+        return _lifts(tempo, start, end)
+    beat = 60 / Fraction(tempo["beat"].removesuffix(" bpm"))
+    beats = range(-((start - end) // beat))
+    accented = set(beats[:: tempo["accent"]]) if "accent" in tempo else set()
+    return {("click-accent" if n in accented else "click", start + n * beat) for n in beats}
+
+
+def _lifts(tempo: Step, start: Fraction, end: Fraction) -> set[tuple[str, Fraction]]:
+    """A tone for each figure that is not 0, in whole repetitions only."""
+    down, low, up, high = (Fraction(figure.replace("x", "1")) for figure in tempo["lift"].split("-"))
+    order = [("tempo-down", down), ("tempo-hold", low), ("tempo-up", up), ("tempo-hold", high)]
+    if tempo.get("first") == "lifting":
+        order = order[2:] + order[:2]
+    found: set[tuple[str, Fraction]] = set()
+    now = start
+    while now + down + low + up + high <= end:
+        for tone, length in order:
+            if length:
+                found.add((tone, now))
+            now += length
+    return found
+
+
+def _intervals(
+    step: Step, start: Fraction, end: Fraction, *, first_sounds: bool
+) -> set[tuple[str, Fraction]]:
+    if "every" not in step:
+        return set()
+    every = {"interval": step["every"]} if isinstance(step["every"], str) else step["every"]
+    interval = seconds(every["interval"])
+    numbers = range(0 if first_sounds else 1, -((start - end) // interval))
+    return {(FREE_TONES[every.get("tone", "bright")], start + n * interval) for n in numbers}
 
 
 def _free(step: Step, start: Fraction, end: Fraction) -> set[tuple[str, Fraction]]:

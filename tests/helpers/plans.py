@@ -25,6 +25,15 @@ WORKING_TIMES = st.sampled_from(_SHORT + _LONG)
 RESTS = st.sampled_from(("0 s", *_SHORT, *_LONG, "2 s..5 s"))
 LEAD_INS = st.sampled_from(("0 s", "1 s", "5 s", "13/3 s", "20 s"))
 
+# Those without words, which give way to others: they have tests of their own.
+_TEMPOS = st.sampled_from(
+    (
+        *("96 bpm", "128 bpm", "70 bpm", {"beat": "110 bpm", "accent": 3}),
+        *({"lift": "2-1-x-0", "by": "tones"}, {"lift": "0.7-0-1.3-1", "by": "tones", "first": "lifting"}),
+    )
+)
+_INTERVALS = st.sampled_from(("144/17 s", {"interval": "7/2 s", "tone": "soft"}))
+
 _ON_OFF = st.sampled_from(("on", "off"))
 _BY = st.sampled_from(("tones", "voice", "both", "none"))
 
@@ -84,7 +93,8 @@ def plans(draw: st.DrawFn, *, most_steps: int = 5) -> Plan:
             "sides": draw(_maybe(st.sampled_from(("both", "left", ["right", "left"])))),
             "change": draw(_maybe(RESTS)),
             "rest": draw(_maybe(RESTS)),
-            "tempo": draw(_maybe(st.sampled_from(("96 bpm", "128 bpm", "70 bpm")))),
+            "tempo": draw(_maybe(_TEMPOS)),
+            "every": draw(_maybe(_INTERVALS)),
             "setup": draw(_maybe(st.sampled_from(("Feet apart.", "Chair behind you, feet under the hips.")))),
             "calls": draw(_maybe(calls)),
             "cues": drawn_cues(),

@@ -154,6 +154,19 @@ _STAGES = st.lists(
 )
 
 _BPM = st.integers(20, 300).map("{} bpm".format) | st.just("120.5 BPM")
+_FIGURES = st.integers(1, 60)
+_LIFT = st.builds("{}-{}-{}-0".format, _FIGURES, _FIGURES, _FIGURES) | st.just(" 4 – 0.5 – X – 1 ")
+_REPETITIONS = _SWITCH | st.integers(2, 100)
+_TEMPO = st.fixed_dictionaries(
+    {"beat": _BPM}, optional={"accent": st.integers(2, 32), "count": _REPETITIONS}
+) | st.fixed_dictionaries(
+    {"lift": _LIFT},
+    optional={
+        "by": st.sampled_from(["tones", "voice", "both", "none"]),
+        "first": st.sampled_from(["lowering", "lifting"]),
+        "count": _REPETITIONS,
+    },
+)
 _LEVELS = {
     "gain": st.integers(-40, 12).map("{:+} dB".format) | st.just("−2.5 db"),
     **dict.fromkeys(("fade_in", "fade_out"), _lengths(0)),
@@ -191,7 +204,11 @@ _MOVE = _with_working_time(
         "equipment": _NAMES,
         "sides": st.sampled_from(["both", "left", "right", ["right", "left"]]),
         **dict.fromkeys(("change", "rest"), times()),
-        "tempo": _BPM,
+        "tempo": _BPM | _LIFT | _TEMPO,
+        "every": _lengths(1)
+        | st.fixed_dictionaries(
+            {"interval": _lengths(1)}, optional={"tone": st.sampled_from(list(PLAN_TONES))}
+        ),
         "calls": _CALLS,
         "bed": _BED,
         "cues": _CUES,

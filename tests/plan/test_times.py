@@ -50,6 +50,8 @@ def read(kind: Any, text: object) -> Any:
         ("32 counts", CountedTime(32)),
         ("1 count", CountedTime(1)),
         ("8counts", CountedTime(8)),
+        ("8 reps", CountedTime(8, "rep")),
+        ("1 rep", CountedTime(1, "rep")),
     ],
 )
 def test_times_of_a_plan(text: str, time: object) -> None:
@@ -74,6 +76,7 @@ def test_times_of_a_plan(text: str, time: object) -> None:
         (WorkingTime, "0 s", "'0 s' leaves no time to work"),
         (WorkingTime, "0s..5s", "'0s..5s' leaves no time to work"),
         (WorkingTime, "0 counts", "'0 counts' leaves no time to work"),
+        (WorkingTime, "0 reps", "'0 reps' leaves no time to work"),
         (Point, "101%", "'101%' is after the end"),
         (Point, "-25 h", "'25 h' is longer than 24 h"),
         (Point, "--5s", "'-5s' is negative"),

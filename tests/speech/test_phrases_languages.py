@@ -18,13 +18,13 @@ STYLES = ("full", "terse")
 FEWEST = {"announce": 4, "announce-first": 3, "last-round": 3, "rest": 3, "finished": 3, "halfway": 3,
           "time-left": 3, "change-sides": 3, "well-done": 3}  # fmt: skip
 # On a count, or the coach's own words: these are always the same.
-UNCHANGING = ("as-written", "number", "go", "stage")
+UNCHANGING = ("as-written", "number", "go", "stage", "tempo-down", "tempo-hold", "tempo-up", "tempo-fast")
 
 SLOT = re.compile(r"\{(\w+)(?::(\w+))?\}")
 FULL_SLOTS = {
     "text": "Shoulders down.", "n": "21", "seconds": "90", "move": "Half-kneeling press", "side": "left",
     "stage": "slow lowering", "option": "Sit down.", "setup": "Chair behind you.", "equipment": "mat",
-    "part": "Circuit", "keywords": "elbows close",
+    "part": "Circuit", "keywords": "elbows close", "day": "3", "days": "14",
 }  # fmt: skip
 
 
@@ -59,7 +59,8 @@ def test_a_full_wording_has_every_slot_and_a_terse_one_no_other(tag, key):
 
 @pytest.mark.parametrize(("tag", "key"), [*product(TAGS, KEYS)])
 def test_a_slot_says_what_it_holds(tag, key):
-    kinds = {"n": {"number"}, "seconds": {"time"}, "side": {"side", "direction"}, "text": {"verbatim"}}
+    kinds = {"n": {"number"}, "seconds": {"time"}, "side": {"side", "direction"}, "text": {"verbatim"},
+             "day": {"number"}, "days": {"number"}}  # fmt: skip
     wordings = LANGUAGES[tag].wordings[key]
     for wording in wordings.full + wordings.terse:
         for sentence in sentences(wording):

@@ -137,5 +137,7 @@ def test_a_text_key_is_clean_and_its_own_key(text):
 )
 def test_any_free_text_in_a_slot_gives_a_phrase(key, language, style, turn, first, second):
     free = {"text": first, "move": first, "setup": second, "side": second, "stage": first}
-    text = phrase_text(key, free | {"n": "3", "seconds": "10"}, language, style=style, turn=turn)
+    text = phrase_text(
+        key, free | {"n": "3", "seconds": "10", "day": "3", "days": "14"}, language, style=style, turn=turn
+    )
     assert text == text_key(text)

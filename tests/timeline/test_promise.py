@@ -124,9 +124,7 @@ def test_a_gap_between_two_numbers_of_rounds_is_told(tmp_path):
         rest: 30s
         steps: [{move: Row, work: 60s}]
     """
-    with pytest.raises(
-        PlanError, match=r"can last 2 min 37 s or 4 min 7 s, not 3"
-    ):
+    with pytest.raises(PlanError, match=r"can last 2 min 37 s or 4 min 7 s, not 3"):
         timeline_of(tmp_path, text)
 
 

@@ -68,6 +68,14 @@ ENGLISH = Language(
             full=(("well done",), ("good work",), ("nicely done",), ("great effort",)),
             terse=(("good",),),
         ),
+        "series-day": Wordings(
+            full=(("day {day:number} of {days:number}",),), terse=(("day {day:number}",),)
+        ),
+        # Called softly within each repetition.
+        "tempo-down": Wordings(full=(("down",),), terse=(("down",),)),
+        "tempo-hold": Wordings(full=(("hold",),), terse=(("hold",),)),
+        "tempo-up": Wordings(full=(("up",),), terse=(("up",),)),
+        "tempo-fast": Wordings(full=(("fast",),), terse=(("fast",),)),
         # Only the coach hears these.
         "prompt-part": Wordings(
             full=(("{part}, {seconds:time} left in all",),), terse=(("{seconds:time} left",),)

@@ -73,6 +73,14 @@ FRENCH = Language(
             full=(("bien joué",), ("beau travail",), ("très bien",), ("bel effort",)),
             terse=(("bravo",),),
         ),
+        "series-day": Wordings(
+            full=(("jour {day:number} sur {days:number}",),), terse=(("jour {day:number}",),)
+        ),
+        # Called softly within each repetition.
+        "tempo-down": Wordings(full=(("descente",),), terse=(("descente",),)),
+        "tempo-hold": Wordings(full=(("tenir",),), terse=(("tenir",),)),
+        "tempo-up": Wordings(full=(("montée",),), terse=(("montée",),)),
+        "tempo-fast": Wordings(full=(("vite",),), terse=(("vite",),)),
         # Only the coach hears these.
         "prompt-part": Wordings(
             full=(("{part}, encore {seconds:time} en tout",),), terse=(("encore {seconds:time}",),)

@@ -71,6 +71,14 @@ GERMAN = Language(
             full=(("gut gemacht",), ("sehr gut",), ("starke Leistung",), ("schön gearbeitet",)),
             terse=(("gut",),),
         ),
+        "series-day": Wordings(
+            full=(("Tag {day:number} von {days:number}",),), terse=(("Tag {day:number}",),)
+        ),
+        # Called softly within each repetition.
+        "tempo-down": Wordings(full=(("runter",),), terse=(("runter",),)),
+        "tempo-hold": Wordings(full=(("halten",),), terse=(("halten",),)),
+        "tempo-up": Wordings(full=(("hoch",),), terse=(("hoch",),)),
+        "tempo-fast": Wordings(full=(("schnell",),), terse=(("schnell",),)),
         # Only the coach hears these.
         "prompt-part": Wordings(
             full=(("{part}, insgesamt noch {seconds:time}",),), terse=(("noch {seconds:time}",),)

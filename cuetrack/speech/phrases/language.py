@@ -6,8 +6,8 @@ its full stop, and left out when a slot in it is empty. `[…]` is a piece left 
 `{slot:direction}` is "left"; `{slot:verbatim}` keeps its last full stop.
 
 No wording puts an article or a case on a move's name, and none agrees with its gender, so any name fits.
-None addresses anybody as one or many, formal or informal. The numbers of a count and the word that starts
-the work have one wording only.
+None addresses anybody as one or many, formal or informal. The numbers of a count, the word that starts
+the work and those of a lifting tempo have one wording only.
 """
 
 from __future__ import annotations
@@ -50,6 +50,11 @@ SLOTS_BY_KEY: Mapping[str, tuple[str, ...]] = {
     "announce-first": _ANNOUNCED,
     "last-round": _ANNOUNCED,
     "well-done": (),
+    "series-day": ("day", "days"),
+    "tempo-down": (),
+    "tempo-hold": (),
+    "tempo-up": (),
+    "tempo-fast": (),
     "prompt-part": ("part", "seconds"),
     "prompt-work": ("seconds", "keywords"),
     "prompt-next": ("move", "side"),
@@ -64,7 +69,8 @@ SLOTS_BY_KEY: Mapping[str, tuple[str, ...]] = {
 class Wordings:
     """The ways to say one key, in the order in which they take turns.
 
-    A terse wording says the least that is understood and never takes longer than any full one.
+    A terse wording of ours says the least that is understood and never takes longer than any full one.
+    A coach's own wordings may have no terse one.
     """
 
     full: tuple[Wording, ...]

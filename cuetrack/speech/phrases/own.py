@@ -16,6 +16,8 @@ from cuetrack.speech.phrases.language import SLOTS_BY_KEY, Wordings
 
 # Numbers are counted, and the coach's own lines are own words already.
 UNCHANGED_KEYS = frozenset({"as-written", "number"})
+# Said on the beat of a count or a repetition, where another word would throw people out.
+ONE_WORDING_KEYS = frozenset({"go", "tempo-down", "tempo-hold", "tempo-up", "tempo-fast"})
 _KINDS = {"seconds": "time", "side": "side", "day": "number", "days": "number"}
 _CHOICES = {"side": ("side", "direction")}
 _SENTENCE_GAP = re.compile(r"(?<=[.!?…])\s+")
@@ -56,8 +58,8 @@ def _wordings(phrase: OwnPhrase) -> Wordings:
     if key not in SLOTS_BY_KEY or key in UNCHANGED_KEYS:
         allowed = [known for known in SLOTS_BY_KEY if known not in UNCHANGED_KEYS]
         raise SpeechError(f"there is no phrase {key!r} to be worded anew; {did_you_mean(key, allowed)}")
-    if key == "go" and len(phrase.full) > 1:
-        raise SpeechError("the word that starts the work is always the same; keep one")
+    if key in ONE_WORDING_KEYS and len(phrase.full) > 1:
+        raise SpeechError(f"what is said for {key!r} is always the same; keep one wording")
     return Wordings(
         full=tuple(_wording(key, text) for text in phrase.full),
         terse=tuple(_wording(key, text) for text in phrase.terse),

@@ -74,6 +74,14 @@ SPANISH = Language(
             full=(("bien hecho",), ("buen trabajo",), ("muy bien",), ("así se hace",)),
             terse=(("bien",),),
         ),
+        "series-day": Wordings(
+            full=(("día {day:number} de {days:number}",),), terse=(("día {day:number}",),)
+        ),
+        # Called softly within each repetition.
+        "tempo-down": Wordings(full=(("abajo",),), terse=(("abajo",),)),
+        "tempo-hold": Wordings(full=(("mantener",),), terse=(("mantener",),)),
+        "tempo-up": Wordings(full=(("arriba",),), terse=(("arriba",),)),
+        "tempo-fast": Wordings(full=(("rápido",),), terse=(("rápido",),)),
         # Only the coach hears these.
         "prompt-part": Wordings(
             full=(("{part}, aún {seconds:time} en total",),), terse=(("aún {seconds:time}",),)

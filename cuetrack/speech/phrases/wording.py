@@ -14,7 +14,7 @@ from cuetrack.errors import SpeechError, did_you_mean
 from cuetrack.speech.phrases.english import ENGLISH
 from cuetrack.speech.phrases.french import FRENCH
 from cuetrack.speech.phrases.german import GERMAN
-from cuetrack.speech.phrases.language import Language, Style, Wording, primary_subtag
+from cuetrack.speech.phrases.language import Language, Style, Wording, Wordings, primary_subtag
 from cuetrack.speech.phrases.numbers import number_words, time_words
 from cuetrack.speech.phrases.spanish import SPANISH
 
@@ -39,6 +39,7 @@ def phrase_text(
     *,
     style: Style = "full",
     turn: int = 0,
+    own: Mapping[str, Wordings] | None = None,
 ) -> str:
     """The text of a phrase; empty if every sentence of it has an empty slot.
 
@@ -48,6 +49,7 @@ def phrase_text(
         language: a tag such as en or en-GB.
         style: "terse" keeps the move and its side of an announcement, or all of it if it names no move.
         turn: how often the key was said before in the session; the wordings take turns by it.
+        own: a coach's wordings by key, said instead where they come to any words.
 
     Raises:
         SpeechError: no such language or key, or a slot that is no number or time.
@@ -60,16 +62,19 @@ def phrase_text(
     'Wechsel, rechts.'
     """
     words = _language(language)
-    if key == "announce" and slots.get("first"):
-        key = "announce-first"
+    key = key_said(key, slots)
     if key not in words.wordings:
         raise SpeechError(f"there is no phrase {key!r}; {did_you_mean(key, words.wordings)}")
-    wordings = words.wordings[key]
-    if style == "terse":
-        terse = _said(wordings.terse[turn % len(wordings.terse)], slots, words)
-        if terse:
-            return terse
-    return _said(wordings.full[turn % len(wordings.full)], slots, words)
+    chosen = [known[key] for known in (own or {}, words.wordings) if key in known]
+    for wordings in (*([w.terse for w in chosen] if style == "terse" else []), *(w.full for w in chosen)):
+        if wordings and (said := _said(wordings[turn % len(wordings)], slots, words)):
+            return said
+    return ""
+
+
+def key_said(key: str, slots: Mapping[str, str]) -> str:
+    """The key whose wordings are said: the first announcement has its own."""
+    return "announce-first" if key == "announce" and slots.get("first") else key
 
 
 def text_key(text: str) -> str:

@@ -1,1 +1,0 @@
-"""Tables a coach keeps (CSV, XLSX) → sessions, sessions → tables; and plan text in its one tidy form."""
