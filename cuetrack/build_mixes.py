@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
@@ -17,7 +17,6 @@ from cuetrack.mix.blocks import Samples
 from cuetrack.mix.mastering import Loudness, mastered, measured
 from cuetrack.mix.programme import Programme, ProgrammeBlock
 from cuetrack.sound.pulse import Phrase, Pulse
-from cuetrack.timebase import Instant, frame_seconds
 from cuetrack.timeline.bed import BedSpan, FilesSource, PulseSource
 from cuetrack.timeline.mixes import Mix
 from cuetrack.writers.audio import write_audio
@@ -43,7 +42,8 @@ class Balanced:
     def notes(self) -> tuple[Diagnostic, ...]:
         """What the coach may want to know of it."""
         notes = []
-        lowered = sum(one.bed_lowered_db < 0 for one in self.heard if one.placed.text is not None)
+        # What rounds to nothing is nothing to tell.
+        lowered = sum(one.bed_lowered_db <= -0.05 for one in self.heard if one.placed.text is not None)
         if lowered:
             phrases = "1 phrase" if lowered == 1 else f"{lowered} phrases"
             message = f"the bed goes down further than the plan says under {phrases}, to keep them clear"
@@ -144,15 +144,21 @@ def balanced(
 def _planned(
     spans: tuple[BedSpan, ...], rate_hz: int, speech_lufs: float
 ) -> Callable[[Placed], tuple[float, float]]:
-    """What the plan wants of the bed under a spoken cue: its gain in dB, and its level against the voice."""
-    starts = [span.start for span in spans]
+    """What the plan wants of the bed under a spoken cue: its gain in dB, and its level against the voice.
+
+    Of the spans that a cue reaches into, the one that asks for most.
+    """
+    starts = [span.start.to_frame(rate_hz) for span in spans]
 
     def planned(placed: Placed) -> tuple[float, float]:
-        index = bisect_right(starts, Instant(frame_seconds(placed.start_frame, rate_hz))) - 1
-        span = spans[max(0, index)]
-        under_db = float(span.under_speech_db)
-        bed_lufs = BED_LEVEL_LUFS + float(span.gain_db)
-        return min(0.0, speech_lufs + under_db - bed_lufs), under_db
+        first = max(0, bisect_right(starts, placed.start_frame) - 1)
+        last = max(first + 1, bisect_left(starts, placed.start_frame + placed.frames))
+        wanted = []
+        for span in spans[first:last]:
+            under_db = float(span.under_speech_db)
+            bed_lufs = BED_LEVEL_LUFS + float(span.gain_db)
+            wanted.append((min(0.0, speech_lufs + under_db - bed_lufs), under_db))
+        return min(gain_db for gain_db, _ in wanted), min(under_db for _, under_db in wanted)
 
     return planned
 

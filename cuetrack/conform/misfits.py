@@ -115,8 +115,8 @@ def tempo_note(left_out: Sequence[TempoWord], number: int) -> Diagnostic:
 
 def prompts_note(number: int) -> Diagnostic:
     """That so many prompts have no place beside what the class hears."""
-    prompts, are = ("1 prompt", "it is") if number == 1 else (f"{number} prompts", "they are")
-    message = f"{prompts} for the coach alone have no room beside what the class hears; {are} left out"
+    prompts, have = ("1 prompt", "has") if number == 1 else (f"{number} prompts", "have")
+    message = f"{prompts} for the coach alone {have} no room beside what the class hears: left out"
     return Diagnostic("warning", message, None, "longer work or rests make room, and so do shorter texts")
 
 

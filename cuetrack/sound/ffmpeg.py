@@ -41,5 +41,6 @@ def ffmpeg_path(what_for: str) -> Path:
             found = None
         if found is not None:
             return Path(found)
-    message = f"{what_for} needs ffmpeg, which is not here; `pip install 'cuetrack[media]'` brings one"
+    how = 'python -m pip install ".[media]" in a checkout brings one'
+    message = f"{what_for} needs ffmpeg, which is not here; {how}"
     raise MediaMissingError(message)

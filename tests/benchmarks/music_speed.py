@@ -1,7 +1,7 @@
 """How long a finished track with music takes, beside its floor and beside encoders alone, in one run.
 
     python -m pip install -e '.[bench]'
-    python tests/benchmarks/music_speed.py [--keep]
+    python -m tests.benchmarks.music_speed [--keep]
 
 Half an hour in stereo with a bed, ducking, loudness and limiter, as WAV, beside a block copy of the same
 file; as MP3, beside ffmpeg's and libsndfile's encoders alone on the same sound. Then ten hours, for the
@@ -17,7 +17,7 @@ import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
 
-from render_speed import (
+from tests.benchmarks.render_speed import (
     HERE,
     LIBRARIES,
     PLAN,

@@ -156,6 +156,7 @@ _STAGES = st.lists(
 _BPM = st.integers(20, 300).map("{} bpm".format) | st.just("120.5 BPM")
 _FIGURES = st.integers(1, 60)
 _LIFT = st.builds("{}-{}-{}-0".format, _FIGURES, _FIGURES, _FIGURES) | st.just(" 4 – 0.5 – X – 1 ")
+_EVERY = st.integers(1, 600).map("{} s".format) | st.just("72/8.5 s")
 _REPETITIONS = _SWITCH | st.integers(2, 100)
 _TEMPO = st.fixed_dictionaries(
     {"beat": _BPM}, optional={"accent": st.integers(2, 32), "count": _REPETITIONS}
@@ -206,9 +207,7 @@ _MOVE = _with_working_time(
         **dict.fromkeys(("change", "rest"), times()),
         "tempo": _BPM | _LIFT | _TEMPO,
         "every": _lengths(1)
-        | st.fixed_dictionaries(
-            {"interval": _lengths(1)}, optional={"tone": st.sampled_from(list(PLAN_TONES))}
-        ),
+        | st.fixed_dictionaries({"interval": _EVERY}, optional={"tone": st.sampled_from(list(PLAN_TONES))}),
         "calls": _CALLS,
         "bed": _BED,
         "cues": _CUES,

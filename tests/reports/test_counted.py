@@ -24,6 +24,7 @@ COUNTED = 30
 OURS_SECONDS, SECOND_SECONDS = 0.010, 0.025
 
 PLAN = f"""
+loudness: -20 LUFS
 session: Oar handle holds on the quay
 language: LANGUAGE
 length: 1:00

@@ -11,7 +11,10 @@ from cuetrack.errors import ExitCode, MediaMissingError
 from cuetrack.sound import ffmpeg
 from cuetrack.sound.ffmpeg import SAFE_ARGUMENTS, ffmpeg_path, has_ffmpeg
 
-MESSAGE = r"^an M4A file needs ffmpeg, which is not here; `pip install 'cuetrack\[media\]'` brings one$"
+MESSAGE = (
+    r"^an M4A file needs ffmpeg, which is not here; "
+    r"python -m pip install \"\.\[media\]\" in a checkout brings one$"
+)
 
 
 def test_the_ffmpeg_of_the_extra_is_found_and_runs():
