@@ -39,7 +39,10 @@ ARROWS = {
     "conform": ("timeline", "speech.length", "sound.tone_table", "timebase", "errors"),
     # Of a timeline a mix needs to know where music plays, and which kinds of cue belong in it.
     "mix": ("conform", "timeline.bed", "timeline.cues", "sound", "timebase", "errors"),
-    "writers": ("mix", "conform", "timeline", "sound.ffmpeg", "timebase", "errors"),
+    "writers": (
+        *("mix", "conform", "timeline", "plan.model", "sound.ffmpeg", "sound.tone_table"),
+        *("timebase", "errors"),
+    ),
     "review": ("timeline", "plan", "timebase", "errors"),
     "build_mixes": ("writers", "mix", "conform", "timeline", "sound", "timebase", "errors"),
     "build": (
