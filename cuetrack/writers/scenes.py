@@ -6,7 +6,7 @@ that they agree with each other and with the sound.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from cuetrack.conform.arrangement import Arrangement
@@ -48,6 +48,14 @@ class Scene:
     def frames(self) -> int:
         """How long it lasts."""
         return self.end_frame - self.start_frame
+
+
+def scene_title(scene: Scene, words: Mapping[str, str]) -> str:
+    """What a scene is called in one line: `Band row · paused · left side`, or `Rest`."""
+    # Where sides change, the side is the one to come.
+    named = scene.kind == "work" and scene.move
+    side = words[scene.side] if scene.side else None
+    return " · ".join(filter(None, (named or words[scene.kind], scene.stage, side)))
 
 
 def scenes_of(arrangement: Arrangement) -> tuple[Scene, ...]:
