@@ -8,13 +8,11 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from datetime import UTC, datetime
-from functools import cache, partial
-from importlib.util import find_spec
-from pathlib import Path
+from functools import partial
 from typing import TYPE_CHECKING
 
-from cuetrack.errors import MediaMissingError
 from cuetrack.writers.sheet import Paper, Sheet, SheetRow, cautions
+from cuetrack.writers.typeface import lacks, shown, typefaces
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -27,20 +25,9 @@ _SIZES_POINTS, _USUAL_POINTS = (16.0, 15.0, 14.0, 13.0, 12.0, 11.0, 10.0, 9.0), 
 _MARGIN_MM = 11.0
 _LINE_HEIGHT = 1.18
 _WIDTHS = (11, 29, 25, 44)
-_FAMILY, _MISSING = "DejaVu", "▯"
+_FAMILY = "DejaVu"
 # The same session gives the same bytes, so a sheet has no date of its own.
 _NO_DATE = datetime(2000, 1, 1, tzinfo=UTC)
-
-
-def refuse_without_paper() -> None:
-    """Tells before any work is done that sheets and pictures cannot be made here.
-
-    Raises:
-        MediaMissingError: the extra `paper` is not installed.
-    """
-    if any(find_spec(name) is None for name in ("fpdf", "uharfbuzz", "matplotlib")):
-        how = 'python -m pip install ".[paper]" in a checkout brings it'
-        raise MediaMissingError(f"a PDF or a picture needs what is not here; {how}")
 
 
 def sheet_pdf(sheet: Sheet, *, paper: Paper = "a4") -> bytes:
@@ -70,12 +57,12 @@ def _laid_out(sheet: Sheet, paper: Paper, points: float) -> FPDF:
     pdf.set_font(_FAMILY, "B", points * 1.35)
     clock_width = pdf.get_string_width(sheet.length) + 2
     pdf.multi_cell(
-        pdf.epw - clock_width, height * 1.35, _shown(sheet.title), new_x="RIGHT", new_y="TOP", align="L"
+        pdf.epw - clock_width, height * 1.35, shown(sheet.title), new_x="RIGHT", new_y="TOP", align="L"
     )
     pdf.cell(clock_width, height * 1.35, sheet.length, align="R", new_x="LMARGIN", new_y="NEXT")
     pdf.set_font(_FAMILY, "", points)
     if sheet.equipment:
-        needed = _shown(f"{sheet.words['equipment']}: {sheet.equipment}")
+        needed = shown(f"{sheet.words['equipment']}: {sheet.equipment}")
         pdf.multi_cell(0, height, needed, new_x="LMARGIN", new_y="NEXT")
     _add_table(pdf, sheet, points, height)
     pdf.set_font(_FAMILY, "", points * 0.75)
@@ -88,7 +75,7 @@ def _blank(sheet: Sheet, paper: Paper, points: float) -> FPDF:
 
     pdf = FPDF(format=paper)
     for style, file in (("", "DejaVuSans.ttf"), ("B", "DejaVuSans-Bold.ttf")):
-        pdf.add_font(_FAMILY, style, _typefaces() / file)
+        pdf.add_font(_FAMILY, style, typefaces() / file)
     pdf.set_text_shaping(True)
     pdf.set_creation_date(_NO_DATE)
     pdf.set_title(sheet.title)
@@ -120,7 +107,7 @@ def _add_table(pdf: FPDF, sheet: Sheet, points: float, height: float) -> None:
         for text in (words["clock"], words["move"], words["seconds"], about):
             heading.cell(text)
         for part in sheet.parts:
-            table.row().cell(_shown(part.title), colspan=4, style=larger)
+            table.row().cell(shown(part.title), colspan=4, style=larger)
             for row in part.rows:
                 _add_row(table, row, sheet, bold if row.is_move else None)
 
@@ -131,9 +118,9 @@ def _add_row(table: Table, row: SheetRow, sheet: Sheet, bold: FontFace | None) -
     timed += [f"{words[key]} {text}" for key, text in (("change", row.change), ("rest", row.rest)) if text]
     about = [f"{words[key]}: {text}" if key else text for key, text in row.about]
     cells.cell("\n".join(row.clocks))
-    cells.cell(_shown("\n".join(filter(None, (row.title, ", ".join(row.sides))))), style=bold)
-    cells.cell(_shown("\n".join(timed)))
-    cells.cell(_shown("\n".join(about)))
+    cells.cell(shown("\n".join(filter(None, (row.title, ", ".join(row.sides))))), style=bold)
+    cells.cell(shown("\n".join(timed)))
+    cells.cell(shown("\n".join(about)))
 
 
 def letters_missing(sheet: Sheet) -> str:
@@ -143,29 +130,4 @@ def letters_missing(sheet: Sheet) -> str:
         texts.append(part.title)
         for row in part.rows:
             texts += (row.title, *row.stages, *(text for _, text in row.about))
-    return "".join(dict.fromkeys(letter for text in texts for letter in text if _lacks(letter)))
-
-
-def _shown(text: str) -> str:
-    return "".join(_MISSING if _lacks(letter) else letter for letter in text)
-
-
-def _lacks(letter: str) -> bool:
-    return letter != "\n" and ord(letter) not in _letters()
-
-
-@cache
-def _letters() -> frozenset[int]:
-    from fontTools.ttLib import TTFont
-
-    with TTFont(_typefaces() / "DejaVuSans.ttf", lazy=True) as font:
-        return frozenset(font.getBestCmap())
-
-
-@cache
-def _typefaces() -> Path:
-    """The folder with DejaVu Sans that matplotlib carries, found without loading it."""
-    spec = find_spec("matplotlib")
-    if spec is None or spec.origin is None:
-        raise MediaMissingError("a PDF needs the extra `paper`")
-    return Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf"
+    return "".join(dict.fromkeys(letter for text in texts for letter in text if lacks(letter)))

@@ -1,0 +1,200 @@
+"""Arrangement and levels → a picture of the session on one time axis, as PNG or SVG.
+
+From above: parts, phases with their moves, cues by kind, and the loudness of voice, tones and bed. Colours
+are those of Okabe and Ito (2008, Color Universal Design), and everything that has one is named, too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+from io import BytesIO
+from itertools import groupby
+from math import ceil
+from typing import TYPE_CHECKING, Literal
+
+from cuetrack.conform.arrangement import Arrangement
+from cuetrack.timebase import Instant, clock_text, frame_seconds
+from cuetrack.timeline.cues import kind_of
+from cuetrack.writers.page_words import page_words
+from cuetrack.writers.scenes import Scene, scenes_of
+from cuetrack.writers.typeface import shown
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from numpy import float64
+    from numpy.typing import NDArray
+
+PictureFormat = Literal["png", "svg"]
+
+_WIDTH_INCHES, _HEIGHT_INCHES, _DOTS_PER_INCH = 16.0, 6.4, 120
+_BLUE, _SKY, _ORANGE, _YELLOW, _PURPLE, _GREEN = (
+    "#0072b2",
+    "#56b4e9",
+    "#e69f00",
+    "#f0e442",
+    "#cc79a7",
+    "#009e73",
+)
+_PHASE_COLOURS = {"work": _SKY, "rest": "#ffffff", "change": _ORANGE, "talk": _YELLOW, "lead-in": "#e6e6e6"}
+_HATCHES = {"rest": None, "change": "///", "lead-in": "...", "talk": None, "work": None}
+_CUE_KINDS = ("announcement", "call", "count", "prompt", "tone", "click", "slate")
+_LEVELS = {"voice": _BLUE, "tones": _ORANGE, "bed": _GREEN}
+_QUIETEST_LUFS = -60.0
+_STEP_SECONDS = 0.1
+_MOST_POINTS = 2400
+_MOST_UPRIGHT = 24
+_TICK_SECONDS, _MOST_TICKS = (1, 5, 10, 30, 60, 120, 300, 600, 1800, 3600), 20
+
+
+def picture(arrangement: Arrangement, levels: Mapping[str, NDArray[float64]], kind: PictureFormat) -> bytes:
+    """The picture's file; the same session gives the same bytes.
+
+    Args:
+        arrangement: what lies where.
+        levels: momentary loudness in LUFS by `voice`, `tones` and `bed`, a value every 0.1 s; may be empty.
+        kind: of the file.
+    """
+    import matplotlib as mpl
+
+    buffer = BytesIO()
+    with mpl.rc_context({"svg.hashsalt": "cuetrack", "svg.fonttype": "path", "font.family": "DejaVu Sans"}):
+        figure = _drawn(arrangement, levels)
+        undated = {"Date": None} if kind == "svg" else {"Software": None}
+        figure.savefig(buffer, format=kind, dpi=_DOTS_PER_INCH, metadata=undated)
+    return buffer.getvalue()
+
+
+def _drawn(arrangement: Arrangement, levels: Mapping[str, NDArray[float64]]) -> Figure:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    session, rate_hz = arrangement.timeline.session, arrangement.rate_hz
+    seconds = float(frame_seconds(arrangement.frames, rate_hz))
+    figure = Figure(figsize=(_WIDTH_INCHES, _HEIGHT_INCHES), layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.subplots(3, 1, sharex=True, height_ratios=[1.5, 1.5, 2])
+    lasts = clock_text(Instant(frame_seconds(arrangement.frames, rate_hz)))
+    title = f"{shown(' '.join(session.session.split()))} · {lasts}"
+    figure.suptitle(title, fontsize=15, fontweight="bold", x=0.01, ha="left", parse_math=False)
+    phases, cues, loudness = axes
+    phases.set_xlim(0, seconds)
+    _draw_phases(phases, scenes_of(arrangement), page_words(session.language), rate_hz)
+    _draw_cues(cues, arrangement)
+    _draw_levels(loudness, levels)
+    _set_clock(loudness, seconds)
+    return figure
+
+
+def _draw_phases(axes: Axes, scenes: Sequence[Scene], words: Mapping[str, str], rate_hz: int) -> None:
+    """Parts as a band above, phases to scale below it, each with its name if there is room."""
+    axes.set_ylim(0, 4)
+    axes.set_yticks([])
+    for spine in axes.spines.values():
+        spine.set_visible(False)
+    for part, group in groupby(scenes, key=lambda scene: (scene.part, scene.rounds)):
+        some = list(group)
+        if part[0] is None:
+            continue
+        start, end = some[0].start_frame / rate_hz, some[-1].end_frame / rate_hz
+        axes.broken_barh([(start, end - start)], (3.1, 0.8), facecolor="#dddddd", edgecolor="#000000")
+        rounds = f" · {words['rounds'].format(part[1])}" if part[1] > 1 else ""
+        _label(axes, start, end, 3.5, f"{part[0]}{rounds}", points=11, bold=True)
+    for scene in scenes:
+        start, length = scene.start_frame / rate_hz, scene.frames / rate_hz
+        colour, hatch = _PHASE_COLOURS[scene.kind], _HATCHES[scene.kind]
+        axes.broken_barh(
+            [(start, length)], (0, 3), facecolor=colour, edgecolor="#000000", linewidth=0.6, hatch=hatch
+        )
+    for _, group in groupby(scenes, key=lambda scene: (scene.first, scene.kind)):
+        some = list(group)
+        name = some[0].move if some[0].kind == "work" else words[some[0].kind]
+        side = f" · {words[some[0].side]}" if some[0].side and some[0].kind == "work" else ""
+        # Behind a name that stands across stages their borders are left out.
+        background = _PHASE_COLOURS[some[0].kind] if len(some) > 1 else None
+        start, end = some[0].start_frame / rate_hz, some[-1].end_frame / rate_hz
+        _label(axes, start, end, 1.5, f"{name}{side}", points=9, background=background)
+
+
+def _label(
+    axes: Axes,
+    start: float,
+    end: float,
+    middle: float,
+    text: str,
+    *,
+    points: int,
+    bold: bool = False,
+    background: str | None = None,
+) -> None:
+    """A name in the middle of a stretch: across if it fits, else upright, else none."""
+    text, low, high = shown(" ".join(text.split())), *axes.get_xlim()
+    points_wide = (end - start) / (high - low) * _WIDTH_INCHES * 72 * 0.93
+    across = len(text) * points * 0.62 < points_wide
+    if not across and (points_wide < points * 1.1 or bold):
+        return
+    if not across:
+        points -= 1
+        text = text if len(text) <= _MOST_UPRIGHT else f"{text[: _MOST_UPRIGHT - 1]}…"
+    axes.text(
+        (start + end) / 2,
+        middle,
+        text,
+        ha="center",
+        va="center",
+        fontsize=points,
+        fontweight="bold" if bold else "normal",
+        rotation=0 if across else 90,
+        parse_math=False,
+        clip_on=True,
+        bbox={"facecolor": background, "edgecolor": "none", "pad": 1.0} if background else None,
+    )
+
+
+def _draw_cues(axes: Axes, arrangement: Arrangement) -> None:
+    """Every cue where it sounds, a line a kind."""
+    rate_hz = arrangement.rate_hz
+    held = {kind_of(one.cue) for one in arrangement.placed}
+    kinds = [kind for kind in _CUE_KINDS if kind in held] or ["call"]
+    for row, kind in enumerate(reversed(kinds)):
+        spans = [
+            (one.start_frame / rate_hz, one.frames / rate_hz)
+            for one in arrangement.placed
+            if kind_of(one.cue) == kind
+        ]
+        axes.broken_barh(spans, (row - 0.35, 0.7), facecolor=_BLUE, edgecolor=_BLUE, linewidth=0.8)
+    axes.set_ylim(-0.6, len(kinds) - 0.4)
+    axes.set_yticks(range(len(kinds)), list(reversed(kinds)))
+    axes.grid(axis="x", color="#cccccc", linewidth=0.6)
+
+
+def _draw_levels(axes: Axes, levels: Mapping[str, NDArray[float64]]) -> None:
+    """Momentary loudness of each kind; silence is the floor."""
+    import numpy as np
+
+    for name, values in levels.items():
+        colour = _LEVELS[name]
+        # As many as the picture can show: the loudest of every few.
+        together = max(1, ceil(len(values) / _MOST_POINTS))
+        firsts = np.arange(0, len(values), together)
+        heard = np.maximum.reduceat(values, firsts)
+        times = firsts * _STEP_SECONDS
+        if name == "bed":
+            audible = np.where(heard > _QUIETEST_LUFS, heard, np.nan)
+            axes.plot(times, audible, color=colour, linewidth=1.0, label=name)
+        else:
+            heard = np.maximum(heard, _QUIETEST_LUFS)
+            axes.fill_between(times, _QUIETEST_LUFS, heard, color=colour, alpha=0.75, linewidth=0, label=name)
+    axes.set_ylim(_QUIETEST_LUFS, 0)
+    axes.set_ylabel("LUFS, momentary")
+    axes.grid(color="#cccccc", linewidth=0.6)
+    if levels:
+        axes.legend(loc="lower right", ncols=len(levels), framealpha=0.9)
+
+
+def _set_clock(axes: Axes, seconds: float) -> None:
+    """Clock readings at whole, round times under the lowest row."""
+    step = next((one for one in _TICK_SECONDS if seconds / one <= _MOST_TICKS), _TICK_SECONDS[-1])
+    ticks = [*range(0, int(seconds) + 1, step)]
+    axes.set_xticks(ticks, [clock_text(Instant(Fraction(tick))) for tick in ticks])
