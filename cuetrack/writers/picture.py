@@ -44,7 +44,7 @@ _LEVELS = {"voice": _BLUE, "tones": _ORANGE, "bed": _GREEN}
 _QUIETEST_LUFS = -60.0
 _STEP_SECONDS = 0.1
 _MOST_POINTS = 2400
-_MOST_UPRIGHT = 24
+_MOST_UPRIGHT = 21
 _TICK_SECONDS, _MOST_TICKS = (1, 5, 10, 30, 60, 120, 300, 600, 1800, 3600), 20
 
 
@@ -114,7 +114,7 @@ def _draw_phases(axes: Axes, scenes: Sequence[Scene], words: Mapping[str, str], 
         # Behind a name that stands across stages their borders are left out.
         background = _PHASE_COLOURS[some[0].kind] if len(some) > 1 else None
         start, end = some[0].start_frame / rate_hz, some[-1].end_frame / rate_hz
-        _label(axes, start, end, 1.5, f"{name}{side}", points=9, background=background)
+        _label(axes, start, end, 1.5, f"{name}{side}", name or "", points=9, background=background)
 
 
 def _label(
@@ -123,12 +123,13 @@ def _label(
     end: float,
     middle: float,
     text: str,
+    short: str = "",
     *,
     points: int,
     bold: bool = False,
     background: str | None = None,
 ) -> None:
-    """A name in the middle of a stretch: across if it fits, else upright, else none."""
+    """A name in the middle of a stretch: across if it fits, else upright, in `short` if need be; else none."""
     text, low, high = shown(" ".join(text.split())), *axes.get_xlim()
     points_wide = (end - start) / (high - low) * _WIDTH_INCHES * 72 * 0.93
     across = len(text) * points * 0.62 < points_wide
@@ -136,6 +137,7 @@ def _label(
         return
     if not across:
         points -= 1
+        text = text if len(text) <= _MOST_UPRIGHT else shown(" ".join(short.split()))
         text = text if len(text) <= _MOST_UPRIGHT else f"{text[: _MOST_UPRIGHT - 1]}…"
     axes.text(
         (start + end) / 2,

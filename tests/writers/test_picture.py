@@ -15,7 +15,11 @@ from cuetrack.writers.picture import picture
 from cuetrack.writers.scenes import scenes_of
 from tests.helpers.likely import SAMPLES, likely, likely_of, untidy_plan
 
-_LONG = "session: Three hours\nlead-in: 0s\nparts:\n  - {part: P, rounds: 60, work: 150s, rest: 30s, steps: [{move: Row}]}\n"
+_LONG = """
+session: Three hours
+lead-in: 0s
+parts: [{part: P, rounds: 60, work: 150s, rest: 30s, steps: [{move: Row}]}]
+"""
 
 
 def _levels(seconds: int) -> dict[str, np.ndarray]:
