@@ -129,7 +129,7 @@ def _label(
     bold: bool = False,
     background: str | None = None,
 ) -> None:
-    """A name in the middle of a stretch: across if it fits, else upright, in `short` if need be; else none."""
+    """A name in the middle of a stretch: across if it fits, else upright and maybe `short`; else none."""
     text, low, high = shown(" ".join(text.split())), *axes.get_xlim()
     points_wide = (end - start) / (high - low) * _WIDTH_INCHES * 72 * 0.93
     across = len(text) * points * 0.62 < points_wide
