@@ -5,10 +5,11 @@ Every command calls one function here; what is computed is computed in the rooms
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import zip_longest
+from itertools import groupby, zip_longest
 from math import ceil, inf
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,10 +29,10 @@ from cuetrack.errors import (
 )
 from cuetrack.plan.fields import MixName
 from cuetrack.plan.house import DEFAULT_LANGUAGE, read_in_house
+from cuetrack.plan.levels import other_levels
 from cuetrack.plan.model import Session
 from cuetrack.plan.series import Day, on_day
 from cuetrack.review.review import reviewed, short_form
-from cuetrack.sound.tone_table import UNDER_WORDS_DB
 from cuetrack.speech.installed import default_voice
 from cuetrack.speech.length import SpokenLength
 from cuetrack.speech.phrases.language import Style, Wordings
@@ -45,12 +46,14 @@ from cuetrack.timeline.compile import Timeline, compiled
 from cuetrack.timeline.cues import Phrase, Wordless
 from cuetrack.timeline.mixes import mix_of
 from cuetrack.timeline.phases import Phase
-from cuetrack.timeline.promise import Chosen
+from cuetrack.timeline.promise import Chosen, ChosenRounds, Needed
 from cuetrack.timeline.totals import Totals, totals_by_part, totals_of
+from cuetrack.writers.chapters import chapters_of
 from cuetrack.writers.tags import Tags, read_picture
 
 if TYPE_CHECKING:
     from cuetrack.build_mixes import Balanced
+    from cuetrack.build_papers import Papers
     from cuetrack.mix.audible import Heard
     from cuetrack.mix.blocks import Samples
     from cuetrack.mix.mastering import Loudness
@@ -81,14 +84,16 @@ class Compiled:
 class Checked:
     """What a plan comes to; `tightest` is empty where no speech was measured, `heard` where no sound was.
 
-    `chosen` is what became of times that the plan leaves open, `review` the weightiest suggestions.
-    `heard` are the cues of the class mix that have a bed under them, `loudness` is that of the mix.
+    `chosen` and `rounds` are what became of times and rounds that the plan leaves open, `review` the
+    weightiest suggestions.
+    `heard` are the cues of the mix that have a bed under them, `loudness` is that of the mix.
     """
 
     session: str
     parts: tuple[Totals, ...]
     whole: Totals
     chosen: tuple[Chosen, ...]
+    rounds: tuple[ChosenRounds, ...]
     review: tuple[str, ...]
     tightest: tuple[Fit, ...]
     heard: tuple[Heard, ...]
@@ -156,7 +161,7 @@ def compile_plan(
     if timeline is None or manner is None or faults:
         raise PlanError(faults)
     warnings = [Diagnostic("warning", note)] if note else []
-    warnings += (*_unkept_promises(timeline), *_out_of_step(session, timeline))
+    warnings += (*_unkept_promises(timeline), *_out_of_step(session, timeline, manner, day))
     known = Compiled(timeline, manner, files, tuple(warnings))
     _refuse_unspeakable(known)
     return known
@@ -165,27 +170,50 @@ def compile_plan(
 def _timeline(session: Session, manner: Manner | None, prompts: bool, day: Day | None) -> Timeline:
     """The session's timeline; times that are left open have room for what is said in them.
 
-    How long that is, is estimated by the voice's usual pace: check and render choose alike.
+    How long that is, is estimated by the voice's usual pace: check and render choose alike. The words of
+    all levels count, so that versions stay in step; only its own where the promise cannot be kept else.
     """
+    others = [session.model_copy(update={"level": level}) for level in other_levels(session)]
+    try:
+        return _with_room(session, others, manner, prompts, day)
+    except PlanError:
+        if not others:
+            raise
+        return _with_room(session, (), manner, prompts, day)
+
+
+def _with_room(
+    session: Session, others: Sequence[Session], manner: Manner | None, prompts: bool, day: Day | None
+) -> Timeline:
+    """The session's timeline, its open times with room for its words and for those of its `others`."""
     needed: dict[Place | None, Duration] = {}
     for _ in range(_MOST_TRIES):
         timeline = compiled(session, prompts=prompts, needed=needed, day=day)
         if manner is None or not timeline.chosen:
             return timeline
-        try:
-            likely = likely_arrangement(Compiled(timeline, manner, {}, ()), DEFAULT_RATE_HZ, in_full=True)
-        except SpeechError:  # told of later, with all its like
-            return timeline
-        more = dict(needed)
-        for shortage in likely.shortages:
-            phase = _open_phase(timeline, shortage.phase_index)
-            if phase is not None:
-                least = Duration(Fraction(ceil(phase.length.seconds + shortage.seconds)))
-                more[phase.place] = max(least, more.get(phase.place, least))
+        more = _needed_by(timeline, manner, needed)
+        for other in others:
+            with suppress(PlanError):  # a version that cannot be, of which nobody asked
+                more = _needed_by(compiled(other, needed=needed, day=day), manner, more)
         if more == needed:
             return timeline
         needed = more
     return timeline
+
+
+def _needed_by(timeline: Timeline, manner: Manner, needed: Needed) -> dict[Place | None, Duration]:
+    """What open times `needed` before, and what the words of this timeline need beyond that."""
+    more = dict(needed)
+    try:
+        likely = likely_arrangement(Compiled(timeline, manner, {}, ()), DEFAULT_RATE_HZ, in_full=True)
+    except SpeechError:  # told of later, with all its like
+        return more
+    for shortage in likely.shortages:
+        phase = _open_phase(timeline, shortage.phase_index)
+        if phase is not None:
+            least = Duration(Fraction(ceil(phase.length.seconds + shortage.seconds)))
+            more[phase.place] = max(least, more.get(phase.place, least))
+    return more
 
 
 def _open_phase(timeline: Timeline, index: int) -> Phase | None:
@@ -239,6 +267,7 @@ def check(
     level: str | None = None,
     with_voice: bool = False,
     with_sound: bool = False,
+    mix: MixName = "class",
     voice: str | None = None,
     day: Day | None = None,
     allow_outside: bool = False,
@@ -247,20 +276,20 @@ def check(
     """The totals of a plan and everything that can be found in it.
 
     Without a voice the lengths of phrases are estimated; with it they are measured, and the tightest
-    fits are told. With sound, which takes a voice, the class mix is measured as it would be rendered.
+    fits are told. With sound, which takes a voice, `mix` is measured as it would be rendered.
     `voice` is that voice, or whose lengths are estimated; the plan's own if None.
 
     Raises:
         PlanError: with every mistake in the plan; with a voice also for what does not fit.
         SpeechError: the voice cannot speak.
     """
-    known = compile_plan(plan, level=level, voice=voice, day=day, allow_outside=allow_outside)
+    known = compile_plan(plan, level=level, voice=voice, mixes=(mix,), day=day, allow_outside=allow_outside)
     phases, notes, tell = known.timeline.phases, list[Diagnostic](), progress or _silent
     heard: tuple[Heard, ...] = ()
     loudness = None
     if with_sound:
         arrangement, sounds = sounded(known, DEFAULT_RATE_HZ, notes, tell)
-        heard, loudness = _class_mix(known, arrangement, sounds, notes, tell)
+        heard, loudness = _heard_in(mix, known, arrangement, sounds, notes, tell)
     elif with_voice:
         speaker = _speaker(known, DEFAULT_RATE_HZ, notes, tell)
         arrangement = _arranged(known, speaker.length, DEFAULT_RATE_HZ)
@@ -270,20 +299,21 @@ def check(
     name = known.timeline.session.session
     fits = tightest_fits(arrangement) if with_voice or with_sound else ()
     totals = totals_of(name, phases)
-    parts, chosen = totals_by_part(phases), known.timeline.chosen
+    parts, chosen, rounds = totals_by_part(phases), known.timeline.chosen, known.timeline.rounds
     suggestions = short_form(reviewed(known.timeline))
-    return Checked(name, parts, totals, chosen, suggestions, fits, heard, loudness, warnings)
+    return Checked(name, parts, totals, chosen, rounds, suggestions, fits, heard, loudness, warnings)
 
 
-def _class_mix(
+def _heard_in(
+    mix: MixName,
     known: Compiled,
     arrangement: Arrangement,
     sounds: Mapping[str, Samples],
     notes: list[Diagnostic],
     tell: Progress,
 ) -> tuple[tuple[Heard, ...], Loudness]:
-    """How the cues of the class mix are heard over its bed, and how loud it is."""
-    (one,) = balanced_mixes(known, arrangement, sounds, ("class",), 2, tell)
+    """How the cues of a mix are heard over its bed, and how loud it is."""
+    (one,) = balanced_mixes(known, arrangement, sounds, (mix,), 2, tell)
     notes += one.notes
     return tuple(heard for heard in one.heard if heard.over_bed_db != inf), one.loudness
 
@@ -355,6 +385,7 @@ def render(
     mixes: Sequence[MixName] = ("class",),
     stems: bool = False,
     quality: Quality = "good",
+    papers: Papers | None = None,
     day: Day | None = None,
     allow_outside: bool = False,
     progress: Progress | None = None,
@@ -362,8 +393,8 @@ def render(
     """Writes the cue track of `plan` to `target` and NAME.timeline.json beside it.
 
     The ending of `target` picks the format. Several mixes become NAME.MIX.ENDING each; with `stems`, what
-    a mix is the sum of before mastering is written apart, too. All files appear whole, at the end, or
-    none.
+    a mix is the sum of before mastering is written apart, too; with `papers`, what goes with the first
+    mix. All files appear whole, at the end, or none.
 
     Raises:
         PlanError: mistakes in the plan, or speech that does not fit.
@@ -374,6 +405,7 @@ def render(
     """
     # Arrays and codecs are loaded only where sound is made: checking a plan stays quick.
     from cuetrack.build_mixes import Delivery, mix_files, write_mix
+    from cuetrack.build_papers import Papers, write_papers
     from cuetrack.mix.programme import STEMS
     from cuetrack.writers.atomic import atomic_files
     from cuetrack.writers.encoder import refuse_unwritable
@@ -384,7 +416,7 @@ def render(
     note = rate_note(audio_format, rate_hz)
     rate_hz = programme_rate_hz(audio_format, rate_hz)
     several = len(mixes) > 1
-    _refuse_own_plan(
+    refuse_own_plan(
         plan, *(file for name in mixes for file in mix_files(target, STEMS, name if several else None).all)
     )
     tell("reading the plan", 0, 1)
@@ -396,9 +428,11 @@ def render(
         mix_files(target, one.programme.stem_names() if stems else (), one.mix.name if several else None)
         for one in chosen
     ]
-    delivery, frames = Delivery(audio_format, quality, channels, _tags(known)), arrangement.frames
+    tags, frames = _tags(known, arrangement), arrangement.frames
+    delivery = Delivery(audio_format, quality, channels, tags)
     needed_bytes = known_bytes(audio_format, frames, channels, quality) * len(chosen)
-    targets = [file for files in named for file in files.all]
+    sound, wanted = [file for files in named for file in files.all], papers or Papers()
+    targets = [*sound, *wanted.paths(target).values()]
     made: list[RenderedMix] = []
     with atomic_files(*targets, needed_bytes=needed_bytes) as paths:
         hidden = dict(zip(targets, paths, strict=True))
@@ -409,6 +443,7 @@ def render(
             cues = len(one.programme.arrangement.placed)
             made.append(RenderedMix(one.mix.name, files.track, cues, one.loudness))
             notes += one.notes
+        notes += write_papers(chosen[0], wanted, hidden, target, sound, tell)
     if note:
         notes.append(Diagnostic("warning", note))
     warnings = (*known.warnings, *arrangement.warnings, *notes)
@@ -451,11 +486,12 @@ def balanced_mixes(
     ]
 
 
-def _tags(known: Compiled) -> Tags:
+def _tags(known: Compiled, arrangement: Arrangement) -> Tags:
     """What the sound file says about itself."""
     session = known.timeline.session
     picture = read_picture(known.files[session.artwork]) if session.artwork else None
-    return Tags(session.session, session.coach or "", session.comment or "", picture)
+    chapters = chapters_of(arrangement)
+    return Tags(session.session, session.coach or "", session.comment or "", picture, chapters)
 
 
 def sounded(
@@ -467,21 +503,28 @@ def sounded(
         ConformError: speech that does not fit.
         SpeechError: a phrase cannot be spoken, or the voice is not on this machine.
     """
+    import numpy as np
+
     from cuetrack.sound.tones import tone_samples
+    from cuetrack.sound.units import db_to_linear
 
     speaker = _speaker(known, rate_hz, [] if notes is None else notes, tell)
     arrangement = _arranged(known, speaker.length, rate_hz)
     sounds = {}
     for placed in arrangement.placed:
+        if placed.sound in sounds:
+            continue
         if placed.text is not None:
-            sounds[placed.sound] = speaker.clip(placed.text, placed.tempo).samples
-        elif placed.tone is not None and placed.sound not in sounds:
-            gain_db = UNDER_WORDS_DB if placed.under_words else 0.0
-            sounds[placed.sound] = tone_samples(placed.tone, rate_hz, gain_db=gain_db)
+            samples = speaker.clip(placed.text, placed.tempo).samples
+            sounds[placed.sound] = (
+                samples * np.float32(db_to_linear(placed.gain_db)) if placed.gain_db else samples
+            )
+        elif placed.tone is not None:
+            sounds[placed.sound] = tone_samples(placed.tone, rate_hz, gain_db=placed.gain_db)
     return arrangement, sounds
 
 
-def _refuse_own_plan(plan: Path, *targets: Path) -> None:
+def refuse_own_plan(plan: Path, *targets: Path) -> None:
     """A render must never replace the plan it was made from."""
     for target in targets:
         if target.exists() and plan.exists() and target.samefile(plan):
@@ -540,21 +583,31 @@ def _voice_of_call(text: str, language: str) -> Voice:
     return voice
 
 
-def _out_of_step(session: Session, timeline: Timeline) -> Iterator[Diagnostic]:
+def _out_of_step(
+    session: Session, timeline: Timeline, manner: Manner, day: Day | None
+) -> Iterator[Diagnostic]:
     """Whether a level leaves the standard version, so that both cannot be done on one floor."""
     if session.level == "standard":
         return
     try:
-        standard = compiled(session.model_copy(update={"level": "standard"})).phases
+        standard = _timeline(session.model_copy(update={"level": "standard"}), manner, False, day).phases
     except PlanError:  # a standard version that cannot be, of which nobody asked
         return
-    for own, other in zip_longest(timeline.phases, standard):
-        if own is None or other is None or (own.kind, own.end) != (other.kind, other.end):
-            at = clock_text((own or other).start)
+    for own, other in zip_longest(_without_stages(timeline.phases), _without_stages(standard)):
+        if own is None or other is None or (own[0].kind, own[1]) != (other[0].kind, other[1]):
+            phase = own[0] if own else None
+            at = clock_text((phase or other[0]).start)
             message = f"from {at} on the {session.level} version is not in step with the standard one"
             hint = "give it the same times in all, or teach it apart"
-            yield Diagnostic("warning", message, own.place if own else None, hint)
+            yield Diagnostic("warning", message, phase.place if phase else None, hint)
             return
+
+
+def _without_stages(phases: Iterable[Phase]) -> Iterator[tuple[Phase, Instant]]:
+    """What begins and ends for everybody on one floor: the first phase of each stretch, and its end."""
+    for _, same in groupby(phases, key=lambda phase: (phase.kind, phase.turn, phase.side)):
+        first, *more = same
+        yield first, (more[-1] if more else first).end
 
 
 def _unkept_promises(timeline: Timeline) -> Iterator[Diagnostic]:

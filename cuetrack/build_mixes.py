@@ -6,19 +6,21 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
+from math import floor
 from pathlib import Path
 
 from cuetrack.conform.arrangement import Arrangement, Placed
 from cuetrack.errors import Diagnostic, PlanError
-from cuetrack.mix.audible import Heard, audible
+from cuetrack.mix.audible import Heard, audible, heard_notes
 from cuetrack.mix.bed import BED_LEVEL_LUFS, BedSound, bed_blocks
+from cuetrack.mix.bed_heard import heard_spans
 from cuetrack.mix.bed_sequence import files_sound
 from cuetrack.mix.blocks import Samples
 from cuetrack.mix.mastering import Loudness, mastered, measured
 from cuetrack.mix.programme import Programme, ProgrammeBlock
 from cuetrack.sound.pulse import Phrase, Pulse
 from cuetrack.timeline.bed import BedSpan, FilesSource, PulseSource
-from cuetrack.timeline.mixes import Mix
+from cuetrack.timeline.mixes import Mix, empty_mix_note
 from cuetrack.writers.audio import write_audio
 from cuetrack.writers.formats import AUDIO_FORMATS, AudioFormat, Quality
 from cuetrack.writers.tags import Tags
@@ -37,23 +39,27 @@ class Balanced:
     programme: Programme
     heard: tuple[Heard, ...]
     loudness: Loudness
+    bed_notes: tuple[Diagnostic, ...] = ()
 
     @property
     def notes(self) -> tuple[Diagnostic, ...]:
         """What the coach may want to know of it."""
-        notes = []
-        # What rounds to nothing is nothing to tell.
-        lowered = sum(one.bed_lowered_db <= -0.05 for one in self.heard if one.placed.text is not None)
-        if lowered:
-            phrases = "1 phrase" if lowered == 1 else f"{lowered} phrases"
-            message = f"the bed goes down further than the plan says under {phrases}, to keep them clear"
-            hint = "`cuetrack check --sound` lists them; a lower `under speech:` keeps it down throughout"
-            notes.append(Diagnostic("warning", message, None, hint))
+        arrangement = self.programme.arrangement
+        notes = [*self.bed_notes, *heard_notes(self.heard, arrangement.rate_hz)]
+        if self.loudness.misses_target:
+            notes.append(_missed_target(self.mix, self.loudness))
         if not self.programme.stem_names():
-            message = f"the mix {self.mix.name!r} of this plan holds nothing, and is silent"
-            hint = f"give the plan a `bed:`, or say what is in it: `mixes: {{{self.mix.name}: [tone, bed]}}`"
-            notes.append(Diagnostic("warning", message, None, hint))
+            notes.append(empty_mix_note(self.mix, arrangement.timeline.session))
         return tuple(notes)
+
+
+def _missed_target(mix: Mix, loudness: Loudness) -> Diagnostic:
+    comes_to, asked = f"{loudness.mastered_lufs:.1f}", f"{loudness.target_lufs:g}"
+    message = (
+        f"the {mix.name} mix comes to {comes_to} LUFS, not to {asked}: its peaks cannot be held down further"
+    )
+    hint = f"a target of {floor(loudness.mastered_lufs)} LUFS or softer is met"
+    return Diagnostic("warning", message, None, hint)
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,22 +135,24 @@ def balanced(
     measuring: Step,
 ) -> Balanced:
     """The mix `mix` of an arrangement: its own cues on their frames, its bed ducked under them, measured."""
-    own, spans = arrangement.holding(mix.contents), arrangement.timeline.bed
+    own, rate_hz = arrangement.holding(mix.contents), arrangement.rate_hz
     heard: tuple[Heard, ...] = ()
+    bed_notes: tuple[Diagnostic, ...] = ()
     programme = Programme(own, sounds, channels)
-    if "bed" in mix.contents and spans:
-        rate_hz = arrangement.rate_hz
+    if "bed" in mix.contents and arrangement.timeline.bed:
+        spans, bed_notes = heard_spans(arrangement.timeline.bed, bed, rate_hz)
         blocks = partial(bed_blocks, spans, bed, rate_hz, arrangement.frames, channels)
         planned = _planned(spans, rate_hz, speech_lufs)
         heard, ducking = audible(own.placed, sounds, blocks(), rate_hz, planned)
         programme = Programme(own, sounds, channels, blocks, ducking)
-    return Balanced(mix, programme, heard, measured(programme, float(mix.loudness_lufs), measuring))
+    loudness = measured(programme, float(mix.loudness_lufs), measuring)
+    return Balanced(mix, programme, heard, loudness, bed_notes)
 
 
 def _planned(
     spans: tuple[BedSpan, ...], rate_hz: int, speech_lufs: float
 ) -> Callable[[Placed], tuple[float, float]]:
-    """What the plan wants of the bed under a spoken cue: its gain in dB, and its level against the voice.
+    """What the plan asks for a spoken cue: LU over the bed, and the bed's usual gain in dB.
 
     Of the spans that a cue reaches into, the one that asks for most.
     """
@@ -153,12 +161,12 @@ def _planned(
     def planned(placed: Placed) -> tuple[float, float]:
         first = max(0, bisect_right(starts, placed.start_frame) - 1)
         last = max(first + 1, bisect_left(starts, placed.start_frame + placed.frames))
-        wanted = []
+        over_lu, gains_db = [], [0.0]
         for span in spans[first:last]:
-            under_db = float(span.under_speech_db)
+            over_lu.append(float(-span.under_speech_db))
             bed_lufs = BED_LEVEL_LUFS + float(span.gain_db)
-            wanted.append((min(0.0, speech_lufs + under_db - bed_lufs), under_db))
-        return min(gain_db for gain_db, _ in wanted), min(under_db for _, under_db in wanted)
+            gains_db.append(speech_lufs - over_lu[-1] - bed_lufs)
+        return max(over_lu), min(gains_db)
 
     return planned
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from cuetrack.build import compile_plan
 from cuetrack.errors import Diagnostic
+from cuetrack.plan.series import Day
 from cuetrack.review.energy import USUAL_WEIGHT_KG
 from cuetrack.review.review import Review, reviewed
 
@@ -24,13 +25,16 @@ def review(
     *,
     level: str | None = None,
     weight_kg: float = USUAL_WEIGHT_KG,
+    day: Day | None = None,
     allow_outside: bool = False,
 ) -> Reviewed:
-    """What the plan file comes to and what a colleague would ask about it; no sound is made.
+    """What the plan file, as a `day` of a series if one is given, comes to and what a colleague would ask.
+
+    No sound is made.
 
     Raises:
         PlanError: with every mistake in the plan.
     """
-    known = compile_plan(plan, level=level, allow_outside=allow_outside)
+    known = compile_plan(plan, level=level, day=day, allow_outside=allow_outside)
     found = reviewed(known.timeline, weight_kg)
     return Reviewed(found, (*known.warnings, *found.warnings))

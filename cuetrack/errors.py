@@ -132,6 +132,16 @@ class VoiceMissingError(SpeechError):
     exit_code = ExitCode.MACHINE_LACKS
 
 
+class TidyError(CuetrackError):
+    """A text cannot be put into its tidy form without losing something."""
+
+
+class TableMissingError(CuetrackError):
+    """What reads and writes a kind of table is not on this machine."""
+
+    exit_code = ExitCode.MACHINE_LACKS
+
+
 class WriteError(CuetrackError):
     """A file could not be written; whatever stood there before still stands."""
 

@@ -44,19 +44,46 @@ ARROWS = {
         *("timebase", "errors"),
     ),
     "review": ("timeline", "plan", "timebase", "errors"),
+    "tables": ("plan", "document", "timebase", "errors"),
     "build_mixes": ("writers", "mix", "conform", "timeline", "sound", "timebase", "errors"),
     "build": (
-        *("build_mixes", "writers", "mix", "review", "conform", "speech", "timeline", "plan", "document"),
-        *("sound", "timebase", "errors"),
+        *("build_mixes", "build_papers", "writers", "mix", "review", "conform", "speech", "timeline", "plan"),
+        *("document", "sound", "timebase", "errors"),
     ),
-    "build_review": ("build", "review", "errors"),
+    "build_papers": (*("build_mixes", "writers", "mix.levels", "conform", "sound.ffmpeg", "errors"),),
+    "build_preview": (
+        *(
+            "build",
+            "build_mixes",
+            "writers",
+            "mix",
+            "conform",
+            "plan",
+            "timeline.phases",
+            "timebase",
+            "errors",
+        ),
+    ),
+    "build_review": ("build", "review", "plan.series", "errors"),
     "build_series": ("build", "review", "timeline.compile", "plan", "document", "errors"),
+    "build_sheet": ("build", "build_papers", "writers", "plan.series", "errors"),
+    "build_tables": ("tables", "plan", "document", "writers.atomic", "errors"),
     "build_voices": (
         *("build", "writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
         *("timebase", "errors"),
     ),
     "cli": (
-        *("build", "build_mixes", "build_review", "build_series", "build_voices"),
+        *(
+            "build",
+            "build_mixes",
+            "build_papers",
+            "build_preview",
+            "build_review",
+            "build_series",
+            "build_sheet",
+            "build_tables",
+            "build_voices",
+        ),
         *("review", "writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
         *("timebase", "errors"),
     ),
@@ -117,8 +144,10 @@ def test_the_arrows_go_one_way() -> None:
     order = list(TopologicalSorter(rooms).static_order())  # raises where they go in a circle
     assert order[0] == "errors"
     assert [room for room, arrows in rooms.items() if "build" in arrows] == [
+        "build_preview",
         "build_review",
         "build_series",
+        "build_sheet",
         "build_voices",
         "cli",
     ]

@@ -66,6 +66,22 @@ def test_every_cue_sounds_where_it_is_said_to(rendered: tuple[np.ndarray, dict[s
         assert np.abs(sound[-near:]).max() > 0, cue
 
 
+def test_the_words_of_a_tempo_are_6_db_softer_than_the_same_word_in_a_count(tmp_path: Path) -> None:
+    plan = tmp_path / "strength.yaml"
+    plan.write_text(
+        "session: Strength\nlead-in: 8s\ncalls: {start: {count: 5, by: voice}}\nparts:\n  - part: Strength\n"
+        "    steps: [{move: Squat, tempo: {lift: 3-1-2-0, count: on}, work: 5 reps}]\n"
+    )
+    arrangement, sounds = build.sounded(build.compile_plan(plan), RATE_HZ)
+    softly = [one.sound for one in arrangement.placed if one.sound.startswith("soft ")]
+    assert {"soft speech 1:two", "soft speech 1:Hold."} <= set(softly)
+    for one in ("two", "three"):
+        loud, soft = sounds[f"speech 1:{one}"], sounds[f"soft speech 1:{one}"]
+        ratio = float(np.abs(soft).max() / np.abs(loud).max())
+        assert 20 * np.log10(ratio) == pytest.approx(-6.0, abs=0.01)
+        assert np.argmax(np.abs(soft)) == np.argmax(np.abs(loud))
+
+
 def test_kinds_say_what_they_are(rendered: tuple[np.ndarray, dict[str, Any]]) -> None:
     _, timeline = rendered
     for cue in timeline["cues"]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -18,11 +19,16 @@ from cuetrack.cli.output import (
     print_table,
 )
 from cuetrack.cli.progress import progress_bar
+from cuetrack.plan.fields import MixName
 from cuetrack.speech.voices import voice_names
 from cuetrack.timebase import Duration, Instant, clock_text, duration_text, frame_seconds
-from cuetrack.timeline.promise import Chosen
+from cuetrack.timeline.mixes import MIX_NAMES
+from cuetrack.timeline.promise import Chosen, ChosenRounds
 from cuetrack.timeline.totals import Totals
 from cuetrack.writers.timeline_json import loudness_values
+
+if TYPE_CHECKING:
+    from cuetrack.mix.audible import Heard
 
 # The value of `--voice` where no name follows it; no voice can be called so.
 _PLANS_OWN = ""
@@ -39,7 +45,17 @@ _PLANS_OWN = ""
     help="Measure real speech and show the tightest fits: the plan's voice, or the one called NAME.",
 )
 @click.option(
-    "--sound", "with_sound", is_flag=True, help="Make the class mix and show how each cue is heard in it."
+    "--sound",
+    "with_sound",
+    is_flag=True,
+    help="Make a mix and show how each of its cues is heard over the music, and how far that is lowered.",
+)
+@click.option(
+    "--mix",
+    type=click.Choice(MIX_NAMES),
+    default="class",
+    show_default=True,
+    help="The mix that --sound makes.",
 )
 @day_option
 @allow_outside_option
@@ -49,6 +65,7 @@ def check(
     level: str | None,
     voice: str | None,
     with_sound: bool,
+    mix: MixName,
     called: str | None,
     allow_outside: bool,
     as_json: bool,
@@ -70,6 +87,7 @@ def check(
             level=level,
             with_voice=voice is not None,
             with_sound=with_sound,
+            mix=mix,
             voice=voice if voice != _PLANS_OWN else None,
             day=day,
             allow_outside=allow_outside,
@@ -79,13 +97,15 @@ def check(
         print_json(_values(checked))
         return
     _print_totals(checked)
+    for rounds in checked.rounds:
+        click.echo(_rounds_text(rounds))
     for one in checked.chosen:
         click.echo(_chosen_text(one))
     for fit in checked.tightest:
         spare, lasts = float(fit.spare_seconds), float(fit.seconds)
         click.echo(f"{clock_text(fit.start, 1)}  {spare:.1f} s to spare after {lasts:.1f} s: “{fit.text}”")
     if checked.loudness is not None:
-        _print_heard(checked)
+        _print_heard(checked, mix)
     for line in checked.review:
         click.echo(line)
     print_diagnostics(checked.warnings)
@@ -105,18 +125,24 @@ def _plan_and_voice(plan: Path | None, voice: str | None) -> tuple[Path, str | N
     return Path(voice), _PLANS_OWN
 
 
+def _rounds_text(one: ChosenRounds) -> str:
+    """What an open number of rounds became, and why."""
+    between = f"{one.fewest} to {one.most}, usually {one.usual}"
+    return f"rounds of {one.part!r}: {one.rounds}, to keep the promise ({between})"
+
+
 def _chosen_text(one: Chosen) -> str:
     """What a flexible time became, and why."""
     distinct = sorted(set(one.seconds))
     times = f", {len(one.seconds)} times" if len(one.seconds) > 1 else ""
     chosen = " and ".join(duration_text(Duration(seconds)) for seconds in distinct)
     between = f"{duration_text(one.shortest)} to {duration_text(one.longest)}"
-    words = f", {duration_text(one.needed)} or more for its words" if one.needed > one.shortest else ""
+    words = f", {duration_text(one.needed)} or more for what is called" if one.needed > one.shortest else ""
     usually = f"usually {duration_text(one.usual)}{words}"
     return f"{one.name}: {chosen}{times}, to keep the promise ({between}, {usually})"
 
 
-def _print_heard(checked: build.Checked) -> None:
+def _print_heard(checked: build.Checked, mix: MixName) -> None:
     """The loudness of the mix, and each cue over its bed, the least audible first."""
     from rich.table import Table
     from rich.text import Text
@@ -124,7 +150,7 @@ def _print_heard(checked: build.Checked) -> None:
     loudness = checked.loudness
     if loudness is not None:
         before, after = loudness_text(loudness.integrated_lufs), loudness_text(loudness.mastered_lufs)
-        click.echo(f"\nclass mix: {before}, mastered by {loudness.gain_db:+.1f} dB to {after}")
+        click.echo(f"\n{mix} mix: {before}, mastered by {loudness.gain_db:+.1f} dB to {after}")
     if not checked.heard:
         click.echo("no cue has music under it")
         return
@@ -132,14 +158,18 @@ def _print_heard(checked: build.Checked) -> None:
     for heading in ("clock", "over the music", "rule", "music lowered"):
         table.add_column(heading, justify="right")
     table.add_column("cue")
-    for heard in sorted(checked.heard, key=lambda heard: heard.over_bed_db - heard.rule_db):
-        placed, unit = heard.placed, "LU" if heard.placed.text is not None else "dB"
+    for heard in sorted(checked.heard, key=_least_clear_first):
+        placed, unit = heard.placed, "LU" if heard.is_speech else "dB"
         at = Instant(frame_seconds(placed.start_frame, build.DEFAULT_RATE_HZ))
-        lowered = f"{heard.bed_lowered_db:.1f} dB" if heard.bed_lowered_db else ""
-        said = f"“{placed.text}”" if placed.text is not None else f"♪ {placed.tone}"
+        lowered = f"{heard.bed_lowered_db:.1f} dB" if heard.bed_lowered_db <= -0.05 else ""
+        said = f"“{placed.text}”" if heard.is_speech else f"♪ {placed.tone}"
         figures = (f"{heard.over_bed_db:.1f} {unit}", f"{heard.rule_db:g} {unit}", lowered)
         table.add_row(clock_text(at, 1), *figures, Text(said))
     print_table(table)
+
+
+def _least_clear_first(heard: Heard) -> tuple[float, int]:
+    return round(heard.over_bed_db - heard.rule_db, 1), heard.placed.start_frame
 
 
 def _print_totals(checked: build.Checked) -> None:
@@ -174,6 +204,17 @@ def _values(checked: build.Checked) -> dict[str, object]:
                 "needed_seconds": float(one.needed.seconds),
             }
             for one in checked.chosen
+        ],
+        "chosen_rounds": [
+            {
+                "part": one.part,
+                "line": one.place.line if one.place else None,
+                "rounds": one.rounds,
+                "fewest": one.fewest,
+                "most": one.most,
+                "usual": one.usual,
+            }
+            for one in checked.rounds
         ],
         "review": list(checked.review),
         "tightest_fits": [

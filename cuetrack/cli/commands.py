@@ -13,12 +13,17 @@ import click
 
 from cuetrack import __version__
 from cuetrack.cli.check import check
+from cuetrack.cli.export import export
+from cuetrack.cli.fmt import fmt
+from cuetrack.cli.import_ import import_
 from cuetrack.cli.new import new
 from cuetrack.cli.output import print_diagnostics
+from cuetrack.cli.preview import preview
 from cuetrack.cli.render import render
 from cuetrack.cli.review import review
 from cuetrack.cli.schema import schema
 from cuetrack.cli.series import series
+from cuetrack.cli.sheet import sheet
 from cuetrack.cli.timeline import timeline
 from cuetrack.cli.voices import voices
 from cuetrack.errors import CuetrackError, ExitCode, PlanError
@@ -46,7 +51,21 @@ def commands() -> None:
     """
 
 
-for command in (new, check, review, timeline, render, voices, series, schema):
+for command in (
+    new,
+    check,
+    review,
+    timeline,
+    preview,
+    render,
+    sheet,
+    voices,
+    series,
+    import_,
+    export,
+    fmt,
+    schema,
+):
     commands.add_command(command)
 
 

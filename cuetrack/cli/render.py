@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack, nullcontext
+from fractions import Fraction
 from pathlib import Path
 
 import click
 
 from cuetrack import build
+from cuetrack.build_papers import PAPER_NAMES, Papers, chosen_papers
 from cuetrack.cli.options import (
     allow_outside_option,
     day_option,
@@ -23,9 +26,13 @@ from cuetrack.cli.output import (
     print_json,
 )
 from cuetrack.cli.progress import progress_bar
+from cuetrack.errors import UsageError, did_you_mean
+from cuetrack.plan.series import Day
 from cuetrack.timebase import Instant, clock_text, frame_seconds
 from cuetrack.timeline.mixes import MIX_NAMES
+from cuetrack.writers.atomic import folder_made
 from cuetrack.writers.formats import QUALITIES, Quality
+from cuetrack.writers.overlay import VIDEO_RATES
 from cuetrack.writers.timeline_json import loudness_values
 
 
@@ -36,7 +43,7 @@ from cuetrack.writers.timeline_json import loudness_values
     "--output",
     type=click.Path(path_type=Path),
     help="The file to write; its ending (.wav .flac .mp3 .m4a .ogg .opus) picks the format. "
-    "PLAN's name with .wav if not given.",
+    "PLAN's name with .wav if not given; with --with or --all in a folder of that name.",
 )
 @click.option(
     "rate_hz",
@@ -67,6 +74,24 @@ from cuetrack.writers.timeline_json import loudness_values
     show_default=True,
     help="Of the sound: small files, good ones, or the best there are.",
 )
+@click.option(
+    "with_papers",
+    "--with",
+    metavar="NAMES",
+    help=f"Write these beside it, too, and a page that links them: {', '.join(PAPER_NAMES)}; comma between.",
+)
+@click.option("everything", "--all", is_flag=True, help="Write all of those that this machine can.")
+@click.option(
+    "--sound-inside", is_flag=True, help="Carry the sound in the player page: one file for a phone."
+)
+@click.option(
+    "video_rate",
+    "--video-rate",
+    type=click.Choice(list(VIDEO_RATES)),
+    default="25",
+    show_default=True,
+    help="Video frames a second of the overlay.",
+)
 @click.option("--voice", help="Speak with this voice instead of the plan's; `cuetrack voices` lists them.")
 @level_option
 @day_option
@@ -80,6 +105,10 @@ def render(
     mixes: tuple[str, ...],
     stems: bool,
     quality: Quality,
+    with_papers: str | None,
+    everything: bool,
+    sound_inside: bool,
+    video_rate: str,
     voice: str | None,
     level: str | None,
     called: str | None,
@@ -93,14 +122,18 @@ def render(
     \b
     Example:
       cuetrack render session.yaml -o session.mp3
+      cuetrack render session.yaml -o tuesday/session.mp3 --all
     """
     wanted = tuple(name for name in MIX_NAMES if name in mixes or "all" in mixes)
-    with errors_as_json(as_json), progress_bar() as progress:
+    with errors_as_json(as_json), progress_bar() as progress, ExitStack() as stack:
         file, day = plan_and_day(plan, called, allow_outside)
-        name = f"{plan.stem}-day-{day.number}.wav" if day else f"{plan.stem}.wav"
+        papers = _papers(with_papers, everything, sound_inside, VIDEO_RATES[video_rate])
+        target = output or _usual_target(plan, day, in_folder=bool(papers.endings))
+        # A folder is made for all files of a session; one that somebody names has to be there.
+        stack.enter_context(nullcontext() if output else folder_made(target.parent))
         rendered = build.render(
             file,
-            output if output is not None else plan.with_name(name),
+            target,
             rate_hz=rate_hz,
             channels=channels,
             level=level,
@@ -108,6 +141,7 @@ def render(
             mixes=wanted,
             stems=stems,
             quality=quality,
+            papers=papers,
             day=day,
             allow_outside=allow_outside,
             progress=progress,
@@ -125,6 +159,27 @@ def render(
     for other in rendered.files:
         if other not in tracks:
             click.echo(other)
+
+
+def _usual_target(plan: Path, day: Day | None, *, in_folder: bool) -> Path:
+    """PLAN's name with .wav, beside it; or in a folder of that name where there are many files."""
+    name = f"{plan.stem}-day-{day.number}" if day else plan.stem
+    return (plan.with_name(name) if in_folder else plan.parent) / f"{name}.wav"
+
+
+def _papers(names: str | None, everything: bool, sound_inside: bool, video_rate: Fraction) -> Papers:
+    """What is written beside the track."""
+    if everything:
+        return chosen_papers(PAPER_NAMES, video_rate, sound_inside=sound_inside, as_far_as_can_be=True)
+    asked = [name.strip() for name in (names or "").split(",") if name.strip()]
+    for name in asked:
+        if name not in PAPER_NAMES:
+            raise UsageError(f"--with knows no {name!r}; {did_you_mean(name, PAPER_NAMES)}")
+    if sound_inside and "player" not in asked:
+        raise UsageError("--sound-inside is for the player page; add --with player")
+    return chosen_papers(
+        [name for name in PAPER_NAMES if name in asked], video_rate, sound_inside=sound_inside
+    )
 
 
 def _values(rendered: build.Rendered) -> dict[str, object]:

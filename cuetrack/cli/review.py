@@ -8,7 +8,14 @@ from pathlib import Path
 import click
 
 from cuetrack import build_review
-from cuetrack.cli.options import allow_outside_option, json_option, level_option, plan_argument
+from cuetrack.cli.options import (
+    allow_outside_option,
+    day_option,
+    json_option,
+    level_option,
+    plan_and_day,
+    plan_argument,
+)
 from cuetrack.cli.output import (
     diagnostic_values,
     errors_as_json,
@@ -37,9 +44,12 @@ from cuetrack.timeline.totals import Totals
     metavar="KG",
     help="The body weight for which the energy is estimated, in whole kilograms.",
 )
+@day_option
 @allow_outside_option
 @json_option
-def review(plan: Path, level: str | None, weight_kg: int, allow_outside: bool, as_json: bool) -> None:
+def review(
+    plan: Path, level: str | None, weight_kg: int, called: str | None, allow_outside: bool, as_json: bool
+) -> None:
     """Look at PLAN as an experienced colleague would: balance, rests, holds, order, energy.
 
     Each finding is a suggestion with its source. A plan keeps what it means to keep with a reason:
@@ -50,7 +60,10 @@ def review(plan: Path, level: str | None, weight_kg: int, allow_outside: bool, a
       cuetrack review session.yaml
     """
     with errors_as_json(as_json):
-        done = build_review.review(plan, level=level, weight_kg=weight_kg, allow_outside=allow_outside)
+        file, day = plan_and_day(plan, called, allow_outside)
+        done = build_review.review(
+            file, level=level, weight_kg=weight_kg, day=day, allow_outside=allow_outside
+        )
     if as_json:
         print_json({**_values(done.review), "diagnostics": diagnostic_values(done.warnings)})
         return

@@ -13,7 +13,7 @@ from cuetrack.plan.schema import schema_of
 from cuetrack.plan.series import Series
 from cuetrack.plan.text import plan_schema
 
-_SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
+SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "plan": plan_schema,
     "house": lambda: schema_of(House, "House style"),
     "series": lambda: schema_of(Series, "Series of sessions"),
@@ -24,7 +24,7 @@ _SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
 @click.option(
     "--of",
     "document",
-    type=click.Choice(list(_SCHEMAS)),
+    type=click.Choice(list(SCHEMAS)),
     default="plan",
     show_default=True,
     help="Of plans, of house.yaml, or of series.",
@@ -37,4 +37,4 @@ def schema(document: str) -> None:
       cuetrack schema > plan.schema.json
       cuetrack schema --of house > house.schema.json
     """
-    print_json(_SCHEMAS[document]())
+    print_json(SCHEMAS[document]())

@@ -21,7 +21,7 @@ from cuetrack.cli.output import errors_as_json, length_text, print_diagnostics, 
 from cuetrack.conform.arrangement import Arrangement, Placed
 from cuetrack.plan.fields import MixName
 from cuetrack.timebase import Instant, clock_text, frame_seconds
-from cuetrack.timeline.cues import kind_of
+from cuetrack.timeline.cues import TempoWord, kind_of
 from cuetrack.timeline.mixes import MIX_NAMES, mix_of
 from cuetrack.timeline.phases import Phase
 
@@ -99,21 +99,29 @@ def _part_text(phase: Phase) -> str:
 
 def _by_phase(arrangement: Arrangement) -> Iterator[tuple[Phase, list[Placed]]]:
     """Each phase with the sounds that begin in it."""
-    waiting = list(arrangement.placed)[::-1]
+    waiting = sorted(arrangement.placed, key=_shown_frame)[::-1]
     for phase in arrangement.timeline.phases:
         end = phase.end.to_frame(arrangement.rate_hz)
         begun = []
-        while waiting and waiting[-1].start_frame < end:
+        while waiting and _shown_frame(waiting[-1]) < end:
             begun.append(waiting.pop())
         yield phase, begun
 
 
+def _shown_frame(placed: Placed) -> int:
+    """Where it begins; a word of a tempo belongs to its beat, though it begins just before."""
+    return placed.mark_frame if isinstance(placed.cue, TempoWord) else placed.start_frame
+
+
 def _called(placed: Sequence[Placed], rate_hz: int) -> Iterator[str]:
     """One line a phrase; tones of one kind in a row share one, and so do the words of a count."""
-    # The clicks of a tempo share one line, or they would stand between the words of a count.
-    clicks = [sound for sound in placed if kind_of(sound.cue) == "click"]
+    # The clicks of a tempo share one line a tone, or they would stand between the words of a count.
+    clicks: dict[str | None, list[Placed]] = {}
+    for sound in placed:
+        if kind_of(sound.cue) == "click":
+            clicks.setdefault(sound.tone, []).append(sound)
     others = [sound for sound in placed if kind_of(sound.cue) != "click"]
-    kept = sorted((*others, *clicks[:1]), key=lambda sound: sound.start_frame)
+    kept = sorted((*others, *(same[0] for same in clicks.values())), key=lambda sound: sound.start_frame)
     for (kind, _), group in groupby(kept, key=_line_key):
         sounds = list(group)
         counted = kind == "count"
@@ -123,7 +131,7 @@ def _called(placed: Sequence[Placed], rate_hz: int) -> Iterator[str]:
             alone = " (you alone)" if kind == "prompt" else ""
             yield f"{clock} “{' '.join(sound.text or '' for sound in sounds)}”{alone}"
         else:
-            number = len(clicks) if kind == "click" else len(sounds)
+            number = len(clicks[sounds[0].tone]) if kind == "click" else len(sounds)
             times = f"{number} × " if number > 1 else ""
             yield f"{clock} ♪ {times}{sounds[0].tone}"
 

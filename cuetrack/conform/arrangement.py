@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from cuetrack.errors import Diagnostic
+from cuetrack.sound.tone_table import TEMPO_WORDS_DB, UNDER_WORDS_DB
 from cuetrack.timeline.compile import Timeline
-from cuetrack.timeline.cues import Cue, ToneCue, Wordless, kind_of
+from cuetrack.timeline.cues import Cue, TempoWord, ToneCue, Wordless, kind_of
 
 
 def tone_key(name: str, *, under_words: bool) -> str:
@@ -16,9 +17,9 @@ def tone_key(name: str, *, under_words: bool) -> str:
     return f"tone under words:{name}" if under_words else f"tone:{name}"
 
 
-def speech_key(text: str, tempo: Fraction) -> str:
-    """The key of a phrase's samples, spoken `tempo` times as fast as usual."""
-    return f"speech {tempo}:{text}"
+def speech_key(text: str, tempo: Fraction, *, soft: bool = False) -> str:
+    """The key of a phrase's samples, spoken `tempo` times as fast as usual, and `soft` or not."""
+    return f"{'soft ' if soft else ''}speech {tempo}:{text}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +48,13 @@ class Placed:
     def under_words(self) -> bool:
         """Whether it is a tone that is softened because words are counted over it."""
         return isinstance(self.cue, ToneCue) and self.cue.under_words
+
+    @property
+    def gain_db(self) -> float:
+        """How much softer it is than its table or its voice gives: where it must not cover other words."""
+        if isinstance(self.cue, TempoWord):
+            return TEMPO_WORDS_DB
+        return UNDER_WORDS_DB if self.under_words else 0.0
 
 
 @dataclass(frozen=True, slots=True)

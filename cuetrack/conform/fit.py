@@ -13,6 +13,7 @@ refused on the coach's line, or, if it gives way, left out with a warning.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -206,31 +207,27 @@ class _Fitting:
         starts = [self._frame(cue.mark) - self._lengths[text].onset_frames for cue, text in words]
         placed: list[tuple[TempoWord, Rendition, int]] = []
         left_out: dict[Place | None, list[TempoWord]] = {}
-        free_from = 0
         for (cue, text), following in zip(words, [*starts, None][1:], strict=True):
             end = self._frame(cue.window.latest_end)
-            found = self._beside_all(cue, text, free_from, end if following is None else min(end, following))
+            found = self._beside_others(cue, text, end if following is None else min(end, following))
             if found is None:
                 left_out.setdefault(cue.place, []).append(cue)
-                continue
-            said, start = found
-            placed.append((cue, said, start))
-            free_from = start + said.frames
+            else:
+                placed.append((cue, *found))
         for cue, said, start in placed:
             self._speak(cue, said, start)
+        numbers = Counter(cue.place for cue, _ in words)
         for place, missing in left_out.items():
-            number = sum(cue.place == place for cue, _ in words)
-            self._warnings[tempo_note(missing, number)] = None
+            self._warnings[tempo_note(missing, numbers[place])] = None
 
-    def _beside_all(self, cue: TempoWord, text: str, earliest: int, end: int) -> tuple[Rendition, int] | None:
-        """How and from where a tempo word can be said, as usual or faster; None where something else is."""
-        mark = self._frame(cue.mark)
-        earliest = max(earliest, self._frame(cue.window.earliest))
+    def _beside_others(self, cue: TempoWord, text: str, end: int) -> tuple[Rendition, int] | None:
+        """How, as usual or faster, a tempo word is over by `end`, and its start; None where others speak."""
+        mark, earliest = self._frame(cue.mark), self._frame(cue.window.earliest)
         for tempo, length in self._paces(text, end - mark):
-            start, over = mark - length.onset_frames, mark - length.onset_frames + length.frames
-            if start < earliest or over > end:
-                continue
-            if self._lane.nearest_start(length.frames, start, start, over, start) is not None:
+            start = mark - length.onset_frames
+            over = start + length.frames
+            free = self._lane.nearest_start(length.frames, start, start, over, start) is not None
+            if start >= earliest and over <= end and free:
                 return Rendition(text, tempo, length.frames), start
         return None
 
@@ -280,9 +277,8 @@ class _Fitting:
 
     def _speak(self, cue: CountWord | Movable, said: Rendition, start: int) -> None:
         self._lane.take(start, start + said.frames)
-        key, mark = speech_key(said.words, said.tempo), self._frame(cue.mark)
-        if isinstance(cue, TempoWord):
-            key = f"soft {key}"
+        key = speech_key(said.words, said.tempo, soft=isinstance(cue, TempoWord))
+        mark = self._frame(cue.mark)
         self._placed.append(Placed(key, start, said.frames, mark, cue, said.words, said.tempo))
 
     def _refuse(self, misfit: Misfit) -> None:

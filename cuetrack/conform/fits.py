@@ -8,7 +8,7 @@ from fractions import Fraction
 from cuetrack.conform.arrangement import Arrangement, Placed
 from cuetrack.errors import Place
 from cuetrack.timebase import Instant, frame_seconds
-from cuetrack.timeline.cues import CountWord, Movable, Wordless
+from cuetrack.timeline.cues import CountWord, Movable, TempoWord, Wordless
 
 MOST_SHOWN = 5
 
@@ -28,7 +28,8 @@ def tightest_fits(arrangement: Arrangement, most: int = MOST_SHOWN) -> tuple[Fit
     """The `most` phrases that could grow the least, each text where it is tightest."""
     fits: dict[str, Fit] = {}
     before = 0
-    spoken = [placed for placed in arrangement.placed if placed.text is not None]
+    # What a tempo says makes way for others, and is told where it does.
+    spoken = [p for p in arrangement.placed if p.text is not None and not isinstance(p.cue, TempoWord)]
     for placed, following in zip(spoken, [*spoken, None][1:], strict=True):
         after = arrangement.frames if following is None else following.start_frame
         fit = _fit(placed, before, after, arrangement.rate_hz)

@@ -13,17 +13,19 @@ from dataclasses import dataclass
 from typing import Any
 
 from ruamel.yaml import YAML
+from ruamel.yaml.composer import Composer
 from ruamel.yaml.error import MarkedYAMLError
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from cuetrack.document.source import Source
-from cuetrack.document.syntax import no_plan, syntax_error, too_deep, unreadable
+from cuetrack.document.syntax import nothing_written, syntax_error, too_deep, unreadable
 from cuetrack.errors import Diagnostic, Place, PlanError
 
 Report = Callable[[Diagnostic], None]
 
-# Far above any plan; low enough that anchors which multiply stop at once.
-MAX_VALUES = 50_000
+# Far above any plan; low enough that anchors which multiply stop at once, and that nothing else keeps
+# the reader busy for more than a moment.
+MAX_VALUES = 20_000
 MAX_CHARACTERS = 1_000_000
 MAX_DEPTH = 40
 
@@ -70,7 +72,7 @@ class Located:
     place: Place
 
 
-def parse_located(source: Source, report: Report) -> Located:
+def parse_located(source: Source, report: Report, hint_if_empty: str | None = None) -> Located:
     """The document in `source`; duplicate keys and foreign tags go to `report`.
 
     Raises:
@@ -78,13 +80,35 @@ def parse_located(source: Source, report: Report) -> Located:
     """
     root = _composed(source)
     if root is None or _is_empty(root):
-        raise no_plan(source)
+        raise nothing_written(source, hint_if_empty)
     return _Walk(source, report).located(root, 0)
+
+
+class _TooManyNodesError(Exception):
+    """The text holds more values than any plan; `line` and `column` are counted from 1."""
+
+    def __init__(self, line: int, column: int) -> None:
+        super().__init__()
+        self.line, self.column = line, column
+
+
+class _Composer(Composer):
+    """Stops as soon as there are too many nodes: reading them all could take very long."""
+
+    _nodes = 0
+
+    def compose_node(self, parent: Any, index: Any) -> Any:
+        self._nodes += 1
+        if self._nodes > MAX_VALUES:
+            mark = self.parser.peek_event().start_mark
+            raise _TooManyNodesError(mark.line + 1, mark.column + 1)
+        return super().compose_node(parent, index)
 
 
 def _composed(source: Source) -> Node | None:
     """The node graph of the text; None if it holds no document."""
     yaml = YAML(typ="safe", pure=True)
+    yaml.Composer = _Composer
     yaml.max_depth = MAX_DEPTH
     try:
         with warnings.catch_warnings():
@@ -92,6 +116,9 @@ def _composed(source: Source) -> Node | None:
             root: Node | None = yaml.compose(source.text)
     except MarkedYAMLError as error:
         raise syntax_error(source, error) from None
+    except _TooManyNodesError as error:
+        place = source.place(error.line, error.column)
+        raise PlanError([_too_much(f"more than {MAX_VALUES} values", place)]) from None
     except RecursionError:  # where the parser knows no `max_depth`
         raise too_deep(source) from None
     except Exception as error:  # the parser itself trips over some texts, for example `"\UFFFFFFFF"`

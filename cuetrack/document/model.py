@@ -61,7 +61,7 @@ class Node(BaseModel):
         for key in unknown:
             hint = _MERGE_KEY_HINT if key == "<<" else did_you_mean(key[:40], known)
             report(Diagnostic("error", f"unknown key {shown(key)}", data.key_places[key], hint))
-        node = handler(data.without(unknown))
+        node = handler(data.without(frozenset(unknown)))
         node._place, node._key_places, node._value_places = (
             data.place,
             data.key_places,
@@ -73,6 +73,11 @@ class Node(BaseModel):
     def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
         """`data` in its long form; faults that concern several keys go to `report`."""
         return data
+
+    @classmethod
+    def hint_if_empty(cls) -> str:
+        """What to do where a file that should hold one is empty."""
+        return f"write it like {cls.example}"
 
     @classmethod
     def allowed_keys(cls) -> tuple[str, ...]:
@@ -109,7 +114,7 @@ def read_document(source: Source, model: type[_N]) -> _N:
     """
     check_characters(source)
     found: list[Diagnostic] = []
-    root = parse_located(source, found.append)
+    root = parse_located(source, found.append, model.hint_if_empty())
     node = None
     try:
         node = model.model_validate(root.value, context={"report": found.append})

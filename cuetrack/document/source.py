@@ -46,8 +46,8 @@ def read_source(path: Path) -> Source:
     """The text of `path`, fit to be parsed.
 
     Raises:
-        PlanError: no such file, not a regular file, too large, empty, not UTF-8, or with characters
-            that are not allowed.
+        PlanError: no such file, not a regular file, too large, not UTF-8, or with characters that are
+            not allowed.
     """
     file = str(path)
     source = Source(file, _decoded(_checked_bytes(path), file))
@@ -56,9 +56,7 @@ def read_source(path: Path) -> Source:
 
 
 def check_characters(source: Source) -> None:
-    """Raise `PlanError` if the text is empty, or naming each control character and each indenting tab."""
-    if not source.text.strip():
-        raise _refused(source, "the file is empty", "`cuetrack new` writes a plan to begin with")
+    """Raise `PlanError` naming each control character and each indenting tab."""
     found = []
     for number, line in enumerate(source.lines, start=1):
         tabs = _INDENTING_TAB.match(line)
@@ -108,9 +106,9 @@ def _checked_bytes(path: Path) -> bytes:
 
 def _decoded(data: bytes, file: str) -> str:
     try:
-        return data.decode("utf-8-sig")
+        return data.decode("utf-8")  # `Source` takes a byte order mark away
     except UnicodeDecodeError as error:
-        before = data[: error.start].decode("utf-8", errors="replace")
+        before = data[: error.start].decode("utf-8", errors="replace").removeprefix("\ufeff")
         lines = _LINE_END.split(before)
         shown = data.decode("utf-8", errors="replace")
         place = Source(file, shown).place(len(lines), len(lines[-1]) + 1)

@@ -136,9 +136,10 @@ def _by_position(source: Source, problem: Place, said: str, context: Place) -> t
     return None
 
 
-def no_plan(source: Source) -> PlanError:
+def nothing_written(source: Source, hint: str | None) -> PlanError:
     """For a text that is well-formed and holds nothing."""
-    return _one(source.place(1, 1), "the file holds no plan", "`cuetrack new` writes a plan to begin with")
+    message = "nothing is written in this file" if source.text.strip() else "the file is empty"
+    return _one(source.place(1, 1), message, hint)
 
 
 def too_deep(source: Source) -> PlanError:
@@ -164,5 +165,5 @@ def _place(source: Source, error: MarkedYAMLError, which: Literal["problem", "co
     return source.place(mark.line + 1, mark.column + 1) if mark else source.place(1, 1)
 
 
-def _one(place: Place, message: str, hint: str) -> PlanError:
+def _one(place: Place, message: str, hint: str | None) -> PlanError:
     return PlanError([Diagnostic("error", message, place, hint)])

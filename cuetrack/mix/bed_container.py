@@ -19,7 +19,8 @@ _CONTAINERS = (
 _TS_PACKET_BYTES = 188  # ISO/IEC 13818-1
 _ID3_HEADER_BYTES = 10  # ID3v2.4 section 3.1
 # In the first frame of an MP3 that tells its length. Without it libsndfile guesses the length from the
-# first frame's bit rate, and where that varies it reads too little.
+# first frame's bit rate, and where that varies it reads too little. Nor can anybody know whether such a file
+# was copied whole: what is there is played.
 _LENGTH_TAGS = (b"Xing", b"Info", b"VBRI")
 _LENGTH_TAG_WITHIN = 48
 

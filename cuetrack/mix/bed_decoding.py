@@ -38,6 +38,8 @@ _CUT_PAGE = "Junk after the last page"
 _UNKNOWN_LENGTHS, _NEAR = (0, 2**31, 2**32), 2**16
 # ffmpeg's words for a file that breaks off, which is no error to it.
 _BROKEN_OFF = (b"partial file", b"ended prematurely")
+# And where a film or another container holds no sound, and where an MP4's index, written last, is missing.
+_NO_SOUND, _NO_INDEX = "matches no streams", "moov atom not found"
 # The Au file format: magic, offset of the samples, their bytes, encoding, rate, channels; big-endian.
 _AU_HEADER = struct.Struct(">4s5I")
 
@@ -205,7 +207,7 @@ def _through_ffmpeg(path: Path, container: str) -> Iterator[_Decoded]:
             header = process.stdout.read(_AU_HEADER.size)
             if len(header) < _AU_HEADER.size:
                 process.wait()
-                raise SoundError(f"{path.name} cannot be read as sound: {_reason(said)}; name a sound file")
+                raise SoundError(f"{path.name} {_problem(said)}")
             _, offset, _, _, rate_hz, channels = _AU_HEADER.unpack(header)
             process.stdout.read(offset - _AU_HEADER.size)
             yield _Decoded(rate_hz, channels, False, _ffmpeg_pieces(path, process, said, rate_hz, channels))
@@ -235,8 +237,13 @@ def _ffmpeg_pieces(
         raise SoundError(f"{path.name} is damaged or breaks off after {at}; copy or export it anew")
 
 
-def _reason(said: IO[bytes]) -> str:
-    """The first line that ffmpeg said, without the part of ffmpeg that it comes from."""
+def _problem(said: IO[bytes]) -> str:
+    """Why there is no sound, and what to do; by ffmpeg's first line, without the part that says it."""
     said.seek(0)
     lines = said.read(2000).decode(errors="replace").strip().splitlines()
-    return re.sub(r"^\[[^]]*] ", "", lines[0]).rstrip(".").lower() if lines else "no reason given"
+    if any(_NO_SOUND in line for line in lines):
+        return "has no sound in it; name a file that has"
+    if any(_NO_INDEX in line for line in lines):
+        return "cannot be read as sound: it breaks off before its index; copy or export it anew"
+    reason = re.sub(r"^\[[^]]*] ", "", lines[0]).rstrip(".").lower() if lines else "no reason given"
+    return f"cannot be read as sound: {reason}; name a sound file"

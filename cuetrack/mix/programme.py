@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cuetrack.conform.arrangement import Arrangement, Placed
-from cuetrack.mix.blocks import BLOCK_FRAMES, Samples, mixed_blocks
+from cuetrack.mix.blocks import BLOCK_FRAMES, Samples, mixed_blocks, on_each_channel
 from cuetrack.mix.ducking import DuckCurve
 from cuetrack.timeline.cues import kind_of
 
@@ -65,7 +65,7 @@ class Programme:
 
     def _with_bed(self, cues: Iterator[Samples]) -> Iterator[ProgrammeBlock]:
         for bed, cue in zip(self._ducked_bed(), cues, strict=True):
-            yield bed + cue[:, np.newaxis] if cue.any() else bed
+            yield on_each_channel(np.add, bed, cue) if cue.any() else bed
 
     def _ducked_bed(self) -> Iterator[ProgrammeBlock]:
         if self.bed is None:
@@ -82,7 +82,7 @@ class Programme:
         gain = 1.0 if self.ducking is None else self.ducking.gain(start, frames)
         if isinstance(gain, float):
             return block if gain == 1.0 else block * np.float32(gain)
-        return block * gain[:, np.newaxis]
+        return on_each_channel(np.multiply, block, gain)
 
 
 def stem_of(placed: Placed) -> str:

@@ -68,7 +68,7 @@ Switch = Annotated[
     bool,
     PlainValidator(_switch),
     PlainSerializer(lambda value: "on" if value else "off", return_type=str),
-    WithJsonSchema({"enum": ["on", "off", "yes", "no", True, False]}),
+    WithJsonSchema({"enum": ["on", "off", "yes", "no", True, False], "examples": ["on", "off"]}),
 ]
 
 
@@ -83,7 +83,7 @@ def _word_of(table: Collection[str], what: str) -> BeforeValidator:
 
 
 def _words_schema(table: Collection[str]) -> WithJsonSchema:
-    return WithJsonSchema({"type": "string", "enum": list(table)})
+    return WithJsonSchema({"type": "string", "enum": list(table), "examples": list(table)[:2]})
 
 
 Mood = Annotated[str, _word_of(MOODS, "mood"), _words_schema(MOODS)]
@@ -181,6 +181,7 @@ AnnouncedParts = Annotated[
                 {"enum": ["name", "setup", "equipment", *OFF_WORDS]},
                 {"type": "array", "items": {"enum": ["name", "setup", "equipment"]}},
             ],
+            "examples": [["name", "equipment"], "off"],
         }
     ),
 ]

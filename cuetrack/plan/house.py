@@ -35,7 +35,8 @@ _N = TypeVar("_N", bound=Node)
 
 def _as_in_a_plan(key: str) -> Any:
     """A key that means what it means in a plan, and is told alike."""
-    return Field(None, description=Session.model_fields[key].description)
+    field = Session.model_fields[key]
+    return Field(None, description=field.description, examples=field.examples)
 
 
 class House(Node):
@@ -66,6 +67,11 @@ class House(Node):
         report(Diagnostic("error", message, data.key_places["parts"], hint))
         return data.without([key for key in data if key not in cls.allowed_keys()])
 
+    @classmethod
+    def hint_if_empty(cls) -> str:
+        """How to begin a house style, or to do without one."""
+        return f"write what its plans have in common, like {cls.example}; or remove the file"
+
 
 def read_in_house(plan: Path) -> Session:
     """The session in the file `plan`, with the house style beside it unless it says `house: off`.
@@ -85,7 +91,9 @@ def read_house(folder: Path) -> House | None:
         PlanError: with every mistake in its file.
     """
     path = folder / HOUSE_FILE
-    return read_document(read_source(path), House) if path.exists() else None
+    # A link that leads nowhere was meant: it is refused, not passed over.
+    is_there = path.exists() or path.is_symlink()
+    return read_document(read_source(path), House) if is_there else None
 
 
 def with_house(session: Session, house: House) -> Session:

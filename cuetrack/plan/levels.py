@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
+from cuetrack.plan.fields import Level
 from cuetrack.plan.model import MoveStep, Option, Part, Session
 
 
@@ -9,6 +12,14 @@ def option_of(session: Session, move: MoveStep) -> Option | None:
     """The move's option at the session's level, None for the standard version or where there is none."""
     written = {"easier": move.easier, "harder": move.harder}.get(session.level)
     return Option(say=written, work=None, stages=None) if isinstance(written, str) else written
+
+
+def other_levels(session: Session) -> tuple[Level, ...]:
+    """The levels, beside the session's own, at which something of it differs."""
+    moves = [step for part in session.parts for step in part.steps if isinstance(step, MoveStep)]
+    options = {key for key in ("easier", "harder") for move in moves if getattr(move, key) is not None}
+    differ = options | {"standard"} if options else options
+    return tuple(level for level in get_args(Level) if level in differ and level != session.level)
 
 
 def at_level(session: Session) -> Session:

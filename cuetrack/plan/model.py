@@ -21,7 +21,7 @@ from pydantic import (
 
 from cuetrack.document.fields import Line, Name, Notes
 from cuetrack.document.located import LocatedList, LocatedMap, Report, shown
-from cuetrack.document.model import Node
+from cuetrack.document.model import Node, refused
 from cuetrack.errors import Diagnostic, PlanError, nearest
 from cuetrack.plan.fields import (
     MAX_ROUNDS,
@@ -86,7 +86,9 @@ class CountCall(Node):
     count: CountPoints | None = Field(
         None, description="How many seconds are counted; or a list of the seconds before the boundary."
     )
-    by: By | None = Field(None, description="What counts: tones, voice, both or none.")
+    by: By | None = Field(
+        None, description="What counts: tones, voice, both or none.", examples=["tones", "voice"]
+    )
     sound: CountdownSound | None = Field(None, description="The tones that count.")
 
 
@@ -96,7 +98,7 @@ class FinishCall(CountCall):
     example = "`{warn: 10s, count: 3}`, or off"
 
     warn: OffOr[FixedTimeField] | None = Field(
-        None, description="How long before the end the time left is said; or off."
+        None, description="How long before the end the time left is said; or off.", examples=["10s", "off"]
     )
 
 
@@ -106,10 +108,10 @@ class StageCall(Node):
     example = "`{ahead: 2s, tone: bright}`, or off"
 
     ahead: FixedTimeField | None = Field(
-        None, description="How long before the stage begins its name is fully spoken."
+        None, description="How long before the stage begins its name is fully spoken.", examples=["2s"]
     )
     tone: OffOr[ToneName] | None = Field(
-        None, description="The tone on the instant the stage begins; or off."
+        None, description="The tone on the instant the stage begins; or off.", examples=["bright", "off"]
     )
 
 
@@ -121,11 +123,19 @@ class Calls(Node):
     announce: AnnouncedParts | None = Field(
         None, description="What is said of the next move: name, setup, equipment; or off."
     )
-    start: OffOr[CountCall] | None = Field(None, description="The count into a move; or off.")
-    finish: OffOr[FinishCall] | None = Field(
-        None, description="The count out of a move, and the warning before it; or off."
+    start: OffOr[CountCall] | None = Field(
+        None, description="The count into a move; or off.", examples=[{"count": 3, "by": "tones"}, "off"]
     )
-    stage: OffOr[StageCall] | None = Field(None, description="The call of each next stage; or off.")
+    finish: OffOr[FinishCall] | None = Field(
+        None,
+        description="The count out of a move, and the warning before it; or off.",
+        examples=[{"warn": "10s", "count": 5, "by": "voice"}, "off"],
+    )
+    stage: OffOr[StageCall] | None = Field(
+        None,
+        description="The call of each next stage; or off.",
+        examples=[{"ahead": "3s", "tone": "soft"}, "off"],
+    )
     side: Switch | None = Field(None, description="Whether the change of side is called.")
     halfway: Switch | None = Field(None, description="Whether halfway is called.")
     praise: Switch | None = Field(None, description="Whether a word of praise ends each part.")
@@ -138,7 +148,7 @@ class FreeCue(Node):
     model_config = ConfigDict(json_schema_extra={"anyOf": [{"required": ["say"]}, {"required": ["tone"]}]})
 
     at: Point = Field(description="When, in the step or stage it stands in.")
-    say: Line | None = Field(None, description="What is said.")
+    say: Line | None = Field(None, description="What is said.", examples=["Shoulders down, keep breathing."])
     tone: ToneName | None = Field(None, description="Which tone is sounded.")
 
     @classmethod
@@ -161,15 +171,20 @@ class Bed(Node):
     pulse: BeatsPerMinute | None = Field(None, description="A built-in bed at this tempo.")
     mood: Mood | None = Field(None, description="Which built-in bed.")
     file: Files | None = Field(
-        None, description="A sound file beside the plan, or a list of files that follow each other."
+        None,
+        description="A sound file beside the plan, or a list of files that follow each other.",
+        examples=["beds/tide.ogg", ["beds/tide.ogg", "beds/rain.flac"]],
     )
-    start: FixedTimeField | None = Field(None, description="Where in the first file the music begins.")
+    start: FixedTimeField | None = Field(
+        None, description="Where in the first file the music begins.", examples=["0:12"]
+    )
     tempo: BeatsPerMinute | None = Field(
         None, description="The tempo of the files: loops keep the beat, and counts can be timed."
     )
     crossfade: FixedTimeField | None = Field(
         None,
-        description="How long one file or turn of a loop fades into the next; 2 s or less if not given.",
+        description="How long one file or turn of a loop fades into the next; if not given 2 s, or a quarter "
+        "of a file that lasts less than 8 s.",
     )
     loop: Switch | None = Field(None, description="Whether the files begin again at their end; on.")
     gain: GainDb | None = Field(None, description="How much louder or softer than usual.")
@@ -177,12 +192,15 @@ class Bed(Node):
         None, alias="fade in", description="How the music begins after silence; 0.5 s for files if not given."
     )
     fade_out: FixedTimeField | None = Field(
-        None, alias="fade out", description="How it ends before silence; 2 s if not given."
+        None,
+        alias="fade out",
+        description="How it ends before silence, also where files without a loop end; 2 s if not given.",
     )
     under_speech: DuckingDb | None = Field(
         None,
         alias="under speech",
-        description="The music's level against the voice while somebody speaks; -14 dB if not given.",
+        description="How far the music is under the voice, at least, while somebody speaks; -14 dB if not "
+        "given.",
     )
 
     @classmethod
@@ -200,19 +218,35 @@ class Bed(Node):
         return data
 
 
-OwnBed = Annotated[OffOr[Bed] | None, Field(description="The music here, where it differs; or off.")]
+OwnBed = Annotated[
+    OffOr[Bed] | None,
+    Field(description="The music here, where it differs; or off.", examples=[{"mood": "calm"}, "off"]),
+]
 
 
-OwnCalls = Annotated[Calls | None, Field(description="What is called here, where it differs.")]
+OwnCalls = Annotated[
+    Calls | None,
+    Field(
+        description="What is called here, where it differs.",
+        examples=[{"halfway": "on", "start": {"count": 5}}],
+    ),
+]
 OwnCues = Annotated[
     tuple[FreeCue, ...],
-    Field(max_length=2000, description="Lines and tones of your own, at points of this stretch."),
+    Field(
+        max_length=2000,
+        description="Lines and tones of your own, at points of this stretch.",
+        examples=[[{"at": "50%", "say": "Keep breathing."}, {"at": "-8s", "tone": "soft"}]],
+    ),
 ]
-OwnNotes = Annotated[Notes | None, Field(description="For you to read; never spoken.")]
+OwnNotes = Annotated[
+    Notes | None, Field(description="For you to read; never spoken.", examples=["Bring the spare bands."])
+]
 PromptNotes = Annotated[
     Notes | None,
     Field(
-        description="For you to read; the ear mix says the words in *asterisks*, or the first words, to you."
+        description="For you to read; the ear mix says the words in *asterisks*, or the first words, to you.",
+        examples=["Show the *knee line* from the side."],
     ),
 ]
 
@@ -222,8 +256,8 @@ class Stage(Node):
 
     example = "`{slow lowering: 25s}`"
 
-    stage: Name = Field(description="The stage's name, as it is called.")
-    work: WorkingTime = Field(description="How long it lasts.")
+    stage: Name = Field(description="The stage's name, as it is called.", examples=["slow lowering"])
+    work: WorkingTime = Field(description="How long it lasts.", examples=["25s", "20s..30s", "32 counts"])
     calls: OwnCalls = None
     cues: OwnCues = ()
     notes: PromptNotes = None
@@ -275,9 +309,15 @@ class Option(Node):
     example = "`One foot forward.`, or `{say: One foot forward., work: 30s}`"
     model_config = ConfigDict(json_schema_extra=_NOT_BOTH_TIMES)
 
-    say: Line | None = Field(None, description="What is said of it in the announcement.")
-    work: WorkingTime | None = Field(None, description="Its working time, where it differs.")
-    stages: Stages | None = Field(None, description="Its stages, where they differ.")
+    say: Line | None = Field(
+        None, description="What is said of it in the announcement.", examples=["One foot forward."]
+    )
+    work: WorkingTime | None = Field(
+        None, description="Its working time, where it differs.", examples=["30s"]
+    )
+    stages: Stages | None = Field(
+        None, description="Its stages, where they differ.", examples=[[{"slow": "20s"}, {"paused": "20s"}]]
+    )
 
     @classmethod
     def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
@@ -330,14 +370,18 @@ class Tempo(Node):
 
     beat: BeatsPerMinute | None = Field(None, description="How fast it clicks.")
     accent: Annotated[int, Field(ge=2, le=32)] | None = Field(
-        None, description="The first of so many beats is accented; that many are a repetition."
+        None, description="The first of so many beats is accented; that many are a repetition.", examples=[4]
     )
     lift: LiftingTempoField | None = Field(
         None, description="Seconds of lowering, pause, lifting, pause: `3-1-2-0`; x is as fast as you can."
     )
-    by: By = Field("voice", description="What calls a lifting tempo: tones, voice, both or none.")
+    by: By = Field(
+        "voice",
+        description="What calls a lifting tempo: tones, voice, both or none.",
+        examples=["voice", "tones"],
+    )
     first: Literal["lowering", "lifting"] = Field(
-        "lowering", description="What a repetition of a lifting tempo begins with."
+        "lowering", description="What a repetition of a lifting tempo begins with.", examples=["lifting"]
     )
     count: RepetitionCount = Field(
         False, description="Whether repetitions are counted; a number begins again after so many."
@@ -372,7 +416,13 @@ class Tempo(Node):
 def _long_tempo(value: Any) -> Any:
     if isinstance(value, dict | Tempo):
         return value
-    return {"lift" if is_lifting(str(value)) else "beat": value}
+    if is_lifting(str(value)):
+        return {"lift": value}
+    if "bpm" not in str(value).casefold():
+        raise refused(
+            f"{shown(value)} is no tempo", "write a beat like 60 bpm, or a lifting tempo like 3-1-2-0"
+        )
+    return {"beat": value}
 
 
 class Every(Node):
@@ -380,7 +430,10 @@ class Every(Node):
 
     example = "`72/8.5 s`, or `{interval: 72/8.5 s, tone: soft}`"
 
-    interval: Interval = Field(description="From one tone to the next, the first at the start of the work.")
+    interval: Interval = Field(
+        description="From one tone to the next, the first at the start of the work.",
+        examples=["72/8.5 s", "5s"],
+    )
     tone: ToneName = Field("bright", description="Which tone is sounded.")
 
 
@@ -411,26 +464,58 @@ class MoveStep(_Step):
 
     model_config = ConfigDict(json_schema_extra=_NOT_BOTH_TIMES)
 
-    move: Name = Field(description="The move's name, as it is announced.")
-    setup: Line | None = Field(None, description="How to get into position; spoken before the move.")
-    equipment: Names | None = Field(None, description="What is needed; spoken before the move.")
-    tags: Names | None = Field(
-        None, description="Body regions, movement pattern, position: what `cuetrack review` counts by."
+    move: Name = Field(description="The move's name, as it is announced.", examples=["Half-kneeling press"])
+    setup: Line | None = Field(
+        None,
+        description="How to get into position; spoken before the move.",
+        examples=["Chair behind you, feet under hips."],
     )
-    easier: TextOrOption | None = Field(None, description="An easier option: its text, or its times too.")
-    harder: TextOrOption | None = Field(None, description="A harder option: its text, or its times too.")
-    work: WorkingTime | None = Field(None, description="The working time, in one stage.")
-    stages: Stages | None = Field(None, description="The stages, each with its name and time.")
+    equipment: Names | None = Field(
+        None, description="What is needed; spoken before the move.", examples=[["long loop band"], "mat"]
+    )
+    tags: Names | None = Field(
+        None,
+        description="Body regions, movement pattern, position: what `cuetrack review` counts by.",
+        examples=[["legs", "squat"], ["core", "hold", "lying"]],
+    )
+    easier: TextOrOption | None = Field(
+        None,
+        description="An easier option: its text, or its times too.",
+        examples=["Sit all the way down.", {"say": "Lighter band.", "work": "30s"}],
+    )
+    harder: TextOrOption | None = Field(
+        None,
+        description="A harder option: its text, or its times too.",
+        examples=["One foot forward.", {"say": "Pause below.", "stages": [{"paused": "40s"}]}],
+    )
+    work: WorkingTime | None = Field(
+        None,
+        description="The working time, in one stage.",
+        examples=["40s", "20s..40s", "32 counts", "8 reps"],
+    )
+    stages: Stages | None = Field(
+        None,
+        description="The stages, each with its name and time.",
+        examples=[[{"slow lowering": "25s"}, {"steady": "20s"}]],
+    )
     sides: Sides | None = Field(None, description="both is left, then right; a list gives the order.")
     change: PlanTime | None = Field(
-        None, description="Between the sides; the part's, or 5 s, if nothing is said."
+        None,
+        description="Between the sides; the part's, or 5 s, if nothing is said.",
+        examples=["8s", "5s..10s"],
     )
-    rest: PlanTime | None = Field(None, description="The rest after this move; wins over the part's.")
+    rest: PlanTime | None = Field(
+        None, description="The rest after this move; wins over the part's.", examples=["45s", "20s..40s"]
+    )
     tempo: ShortTempo | None = Field(
-        None, description="A beat that clicks (`60 bpm`), or a lifting tempo that is called (`3-1-2-0`)."
+        None,
+        description="A beat that clicks (`60 bpm`), or a lifting tempo that is called (`3-1-2-0`).",
+        examples=["60 bpm", "3-1-2-0", {"beat": "60 bpm", "accent": 4, "count": "on"}],
     )
     every: ShortEvery | None = Field(
-        None, description="A tone at equal intervals from the start of the work: `72/8.5 s`."
+        None,
+        description="A tone at equal intervals from the start of the work: `72/8.5 s`.",
+        examples=["72/8.5 s", {"interval": "5s", "tone": "soft"}],
     )
     calls: OwnCalls = None
     bed: OwnBed = None
@@ -449,7 +534,7 @@ class MoveStep(_Step):
 class RestStep(_Step):
     """A rest written out; it replaces the automatic one before it."""
 
-    rest: PlanTime = Field(description="How long the rest lasts.")
+    rest: PlanTime = Field(description="How long the rest lasts.", examples=["45s", "20s..40s"])
     bed: OwnBed = None
     cues: OwnCues = ()
     notes: OwnNotes = None
@@ -458,7 +543,7 @@ class RestStep(_Step):
 class TalkStep(_Step):
     """Air for the coach's own talk."""
 
-    talk: PlanTime = Field(description="How long your own talk lasts.")
+    talk: PlanTime = Field(description="How long your own talk lasts.", examples=["30s"])
     bed: OwnBed = None
     cues: OwnCues = ()
     notes: PromptNotes = None
@@ -495,7 +580,7 @@ class Flex(Node):
     example = "`10s`, or `{rest: 10s, rounds: 2..4}`"
 
     rest: FixedTimeField | None = Field(
-        None, description="How much shorter or longer its rests and changes of side may be."
+        None, description="How much shorter or longer its rests and changes of side may be.", examples=["10s"]
     )
     rounds: RoundsRange | None = Field(None, description="How many rounds there may be: `2..4`.")
 
@@ -513,19 +598,38 @@ class Part(Node):
     example = "`part: Circuit`, with its `steps:` below"
     model_config = ConfigDict(json_schema_extra=_NOT_BOTH_TIMES)
 
-    part: Name = Field(description="The part's name.")
-    rounds: int = Field(1, ge=1, le=MAX_ROUNDS, description="How many times the steps are done.")
-    rest: PlanTime | None = Field(None, description="After each move but the part's last in its last round.")
-    flex: ShortFlex | None = Field(
-        None, description="What may change so that the session meets its length: its rests, or its rounds."
+    part: Name = Field(description="The part's name.", examples=["Circuit"])
+    rounds: int = Field(
+        1, ge=1, le=MAX_ROUNDS, description="How many times the steps are done.", examples=[3]
     )
-    work: WorkingTime | None = Field(None, description="For each move that gives no time itself.")
-    stages: Stages | None = Field(None, description="For each move that gives no time itself.")
-    change: PlanTime | None = Field(None, description="Between the sides of a move.")
+    rest: PlanTime | None = Field(
+        None,
+        description="After each move but the part's last in its last round.",
+        examples=["20s..40s", "30s"],
+    )
+    flex: ShortFlex | None = Field(
+        None,
+        description="What may change so that the session meets its length: its rests, or its rounds.",
+        examples=["10s", {"rest": "10s", "rounds": "2..4"}],
+    )
+    work: WorkingTime | None = Field(
+        None, description="For each move that gives no time itself.", examples=["40s", "20s..40s"]
+    )
+    stages: Stages | None = Field(
+        None,
+        description="For each move that gives no time itself.",
+        examples=[[{"slow lowering": "25s"}, {"steady": "20s"}]],
+    )
+    change: PlanTime | None = Field(
+        None, description="Between the sides of a move.", examples=["8s", "5s..10s"]
+    )
     calls: OwnCalls = None
     bed: OwnBed = None
     steps: tuple[Step, ...] = Field(
-        min_length=1, max_length=2000, description="Moves, rests and talk, in the order they are done."
+        min_length=1,
+        max_length=2000,
+        description="Moves, rests and talk, in the order they are done.",
+        examples=[[{"move": "Band row", "work": "40s"}, {"rest": "45s"}, {"talk": "20s"}]],
     )
     notes: OwnNotes = None
 
@@ -565,48 +669,87 @@ class Session(Node):
 
     example = "`session: NAME`, with its `parts:` below"
 
-    session: Name = Field(description="The session's name.")
-    length: FixedTimeField | None = Field(None, description="The promised length.")
-    house: Switch = Field(True, description="Whether `house.yaml` beside the plan holds for it.")
-    voice: Line | None = Field(None, description="The voice that speaks: a name, or the path of one.")
-    language: Name | None = Field(None, description="The language spoken: en, es, de or fr; en if not given.")
-    style: SpeechStyle = Field("full", description="How much is said: full, or terse.")
-    lexicon: Annotated[dict[Name, Line], Field(max_length=500)] | None = Field(
-        None, description="How words are to be spoken, for example `RDL: Romanian deadlift`."
+    session: Name = Field(description="The session's name.", examples=["Quayside lunch circuit"])
+    length: FixedTimeField | None = Field(
+        None, description="The promised length.", examples=["20:00", "45 min"]
     )
-    phrases: Phrases | None = Field(None, description="Own wordings of what is called, by key.")
-    level: Level = Field("standard", description="The version that is announced.")
-    equipment: Names | None = Field(None, description="Everything that is needed.")
+    house: Switch = Field(True, description="Whether `house.yaml` beside the plan holds for it.")
+    voice: Line | None = Field(
+        None,
+        description="The voice that speaks: a name, or the path of one.",
+        examples=["clear", "./my-voice"],
+    )
+    language: Name | None = Field(
+        None, description="The language spoken: en, es, de or fr; en if not given.", examples=["en", "de"]
+    )
+    style: SpeechStyle = Field("full", description="How much is said: full, or terse.", examples=["terse"])
+    lexicon: Annotated[dict[Name, Line], Field(max_length=500)] | None = Field(
+        None,
+        description="How words are to be spoken, for example `RDL: Romanian deadlift`.",
+        examples=[{"SUP board": "stand-up paddle board"}],
+    )
+    phrases: Phrases | None = Field(
+        None,
+        description="Own wordings of what is called, by key.",
+        examples=[{"rest": ["Easy oars.", "Rest now."]}],
+    )
+    level: Level = Field("standard", description="The version that is announced.", examples=["easier"])
+    equipment: Names | None = Field(
+        None, description="Everything that is needed.", examples=[["long loop band", "sturdy chair", "mat"]]
+    )
     loudness: LoudnessByMix | None = Field(
         None,
         description="Integrated loudness of the class mix; or of each: `{class: -16 LUFS, ear: -18 LUFS}`.",
+        examples=["-16 LUFS", {"class": "-16 LUFS", "ear": "-18 LUFS"}],
     )
     mixes: MixContents | None = Field(
-        None, description="What each mix holds, where it differs: `{film: [bed, tone]}`."
+        None,
+        description="What each mix holds, where it differs: `{film: [bed, tone]}`.",
+        examples=[{"film": ["bed", "tone"]}],
     )
     slate: Switch = Field(False, description="Whether a slate at the head and the tail lines up cameras.")
-    coach: Name | None = Field(None, description="Who teaches; written into the sound file as its artist.")
-    artwork: Line | None = Field(
-        None, description="A picture (JPEG or PNG) beside the plan; written into the sound file."
+    coach: Name | None = Field(
+        None,
+        description="Who teaches; written into the sound file as its artist.",
+        examples=["The rowing club"],
     )
-    comment: Line | None = Field(None, description="Written into the sound file.")
+    artwork: Line | None = Field(
+        None,
+        description="A picture (JPEG or PNG) beside the plan; written into the sound file.",
+        examples=["quay.png"],
+    )
+    comment: Line | None = Field(
+        None, description="Written into the sound file.", examples=["Winter training on the quay"]
+    )
     lead_in: FixedTimeField | None = Field(
-        None, alias="lead-in", description="Before the first phase; 5 s if nothing is said."
+        None, alias="lead-in", description="Before the first phase; 5 s if nothing is said.", examples=["10s"]
     )
     lead_out: FixedTimeField | None = Field(
         None,
         alias="lead-out",
         description="After the last phase; 2 s after work that is counted out, so that its end is heard.",
+        examples=["5s"],
     )
     bed: OffOr[Bed] | None = Field(
-        None, description="The music under the session, for example `{pulse: 120 bpm}`; or off."
+        None,
+        description="The music under the session, for example `{pulse: 120 bpm}`; or off.",
+        examples=[{"pulse": "120 bpm", "mood": "light"}, "off"],
     )
-    calls: Calls | None = Field(None, description="What is called, and how, in the whole session.")
+    calls: Calls | None = Field(
+        None,
+        description="What is called, and how, in the whole session.",
+        examples=[{"start": {"count": 5, "by": "voice"}, "halfway": "on"}],
+    )
     accepted: Annotated[dict[Name, Line], Field(max_length=100)] | None = Field(
-        None, description="Findings of `cuetrack review` that are as you want them, each with its reason."
+        None,
+        description="Findings of `cuetrack review` that are as you want them, each with its reason.",
+        examples=[{"warm-up": "warmed up on the stairs"}],
     )
     parts: tuple[Part, ...] = Field(
-        min_length=1, max_length=500, description="The parts, in the order they are taught."
+        min_length=1,
+        max_length=500,
+        description="The parts, in the order they are taught.",
+        examples=[[{"part": "Circuit", "rounds": 2, "steps": [{"move": "Band row", "work": "40s"}]}]],
     )
     notes: OwnNotes = None
 
@@ -618,3 +761,8 @@ class Session(Node):
             hint = "name one of its days, as in `--day 1`; `cuetrack series` looks at all of them"
             raise PlanError([Diagnostic("error", message, data.key_places["series"], hint)])
         return data
+
+    @classmethod
+    def hint_if_empty(cls) -> str:
+        """How to begin a plan."""
+        return "`cuetrack new` writes a plan to begin with"

@@ -41,9 +41,13 @@ class Wording(Node):
 
     example = '`Easy oars.`, `[Easy oars., Rest now.]` or `{full: "Next, {move}", terse: "{move}"}`'
 
-    full: _Lines = Field(description="What is said; several take turns.")
+    full: _Lines = Field(
+        description="What is said; several take turns.", examples=["Easy oars.", ["Easy oars.", "Rest now."]]
+    )
     terse: _Lines | None = Field(
-        None, description="What is said where time is short; the built-in words if not given."
+        None,
+        description="What is said where time is short; the built-in words if not given.",
+        examples=["Rest."],
     )
 
 
@@ -64,51 +68,68 @@ _Own = Annotated[Wording, BeforeValidator(_long_form), _OrFull()] | None
 _ANNOUNCED = "Slots: {move}, {side}, {stage}, {option}, {setup}, {equipment}."
 
 
+def _own(description: str, example: Any, *, alias: str | None = None) -> Any:
+    """A key with what it is for, and how it is written."""
+    return Field(None, alias=alias, description=description, examples=[example])
+
+
 class Phrases(Node):
     """Own wordings by what is called; a `[piece]` or a sentence whose slot is empty is left out."""
 
     example = "`rest: Easy oars.`"
 
-    go: _Own = Field(None, description="The word that starts the work after a spoken count.")
-    rest: _Own = Field(None, description="What ends the work where a rest follows.")
-    finished: _Own = Field(None, description="What ends the last work.")
-    halfway: _Own = Field(None, description="What is called in the middle of the work.")
-    time_left: _Own = Field(None, alias="time-left", description="The warning. Slot: {seconds}.")
-    change_sides: _Own = Field(None, alias="change-sides", description="The change of side. Slot: {side}.")
-    stage: _Own = Field(None, description="The next stage, ahead of it. Slot: {stage}.")
-    announce: _Own = Field(None, description=f"What comes next. {_ANNOUNCED}")
-    announce_first: _Own = Field(None, alias="announce-first", description=f"The first move. {_ANNOUNCED}")
-    last_round: _Own = Field(
-        None, alias="last-round", description=f"The first move of the last round. {_ANNOUNCED}"
+    go: _Own = _own("The word that starts the work after a spoken count.", "Go.")
+    rest: _Own = _own("What ends the work where a rest follows.", ["Easy oars.", "Rest now."])
+    finished: _Own = _own("What ends the last work.", "Boats up, well done.")
+    halfway: _Own = _own("What is called in the middle of the work.", "Half of it.")
+    time_left: _Own = _own(
+        "The warning. Slot: {seconds}.",
+        {"full": "{seconds} to row.", "terse": "{seconds}."},
+        alias="time-left",
     )
-    tempo_down: _Own = Field(None, alias="tempo-down", description="A lifting tempo: lowering begins.")
-    tempo_hold: _Own = Field(None, alias="tempo-hold", description="A lifting tempo: a pause begins.")
-    tempo_up: _Own = Field(None, alias="tempo-up", description="A lifting tempo: lifting begins.")
-    tempo_fast: _Own = Field(
-        None, alias="tempo-fast", description="A lifting tempo: lifting as fast as possible."
+    change_sides: _Own = _own(
+        "The change of side. Slot: {side}.", "Other side. {side} side.", alias="change-sides"
     )
-    well_done: _Own = Field(None, alias="well-done", description="Praise at the end of a part.")
-    series_day: _Own = Field(
-        None, alias="series-day", description="The day of a series. Slots: {day}, {days}."
+    stage: _Own = _own("The next stage, ahead of it. Slot: {stage}.", "Now {stage}.")
+    announce: _Own = _own(
+        f"What comes next. {_ANNOUNCED}", "Next on the quay: {move}[, {side}]. {stage}. {setup}"
     )
-    prompt_part: _Own = Field(
-        None, alias="prompt-part", description="For you alone: a part begins. Slots: {part}, {seconds}."
+    announce_first: _Own = _own(
+        f"The first move. {_ANNOUNCED}", "We begin with {move}[, {side}]. {setup}", alias="announce-first"
     )
-    prompt_work: _Own = Field(
-        None, alias="prompt-work", description="For you alone: work begins. Slots: {seconds}, {keywords}."
+    last_round: _Own = _own(
+        f"The first move of the last round. {_ANNOUNCED}", "Last round: {move}[, {side}].", alias="last-round"
     )
-    prompt_next: _Own = Field(
-        None, alias="prompt-next", description="For you alone: what follows. Slots: {move}, {side}."
+    tempo_down: _Own = _own("A lifting tempo: lowering begins.", "Lower.", alias="tempo-down")
+    tempo_hold: _Own = _own("A lifting tempo: a pause begins.", "Wait.", alias="tempo-hold")
+    tempo_up: _Own = _own("A lifting tempo: lifting begins.", "Drive.", alias="tempo-up")
+    tempo_fast: _Own = _own("A lifting tempo: lifting as fast as possible.", "Fast.", alias="tempo-fast")
+    well_done: _Own = _own("Praise at the end of a part.", ["Strong work.", "Well rowed."], alias="well-done")
+    series_day: _Own = _own(
+        "The day of a series. Slots: {day}, {days}.", "Winter, session {day} of {days}.", alias="series-day"
     )
-    prompt_side: _Own = Field(
-        None, alias="prompt-side", description="For you alone: which side follows. Slot: {side}."
+    prompt_part: _Own = _own(
+        "For you alone: a part begins. Slots: {part}, {seconds}.", "{part}, {seconds}.", alias="prompt-part"
     )
-    prompt_last: _Own = Field(None, alias="prompt-last", description="For you alone: nothing follows.")
-    prompt_talk: _Own = Field(
-        None, alias="prompt-talk", description="For you alone: your talk. Slots: {seconds}, {keywords}."
+    prompt_work: _Own = _own(
+        "For you alone: work begins. Slots: {seconds}, {keywords}.",
+        "{seconds}. {keywords}",
+        alias="prompt-work",
     )
-    prompt_left: _Own = Field(
-        None, alias="prompt-left", description="For you alone: your talk ends. Slot: {seconds}."
+    prompt_next: _Own = _own(
+        "For you alone: what follows. Slots: {move}, {side}.", "Then {move}[, {side}].", alias="prompt-next"
+    )
+    prompt_side: _Own = _own(
+        "For you alone: which side follows. Slot: {side}.", "Then {side}.", alias="prompt-side"
+    )
+    prompt_last: _Own = _own("For you alone: nothing follows.", "That is the last.", alias="prompt-last")
+    prompt_talk: _Own = _own(
+        "For you alone: your talk. Slots: {seconds}, {keywords}.",
+        "You talk, {seconds}. {keywords}",
+        alias="prompt-talk",
+    )
+    prompt_left: _Own = _own(
+        "For you alone: your talk ends. Slot: {seconds}.", "{seconds} left.", alias="prompt-left"
     )
 
     def written(self) -> Iterator[tuple[str, Wording]]:

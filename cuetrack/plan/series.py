@@ -65,10 +65,12 @@ class DatedSession(Node):
     example = "`{date: 2026-11-30, plan: strong.yaml}`"
 
     date: IsoDate = Field(description="The day it is taught, as ISO 8601 writes it.")
-    plan: Line = Field(description="The plan's file, beside the series.")
-    level: Level | None = Field(None, description="The version on this day; the plan's own if not given.")
+    plan: Line = Field(description="The plan's file, beside the series.", examples=["strong.yaml"])
+    level: Level | None = Field(
+        None, description="The version on this day; the plan's own if not given.", examples=["easier"]
+    )
     length: FixedTimeField | None = Field(
-        None, description="The promised length on this day; the plan's own if not given."
+        None, description="The promised length on this day; the plan's own if not given.", examples=["24:00"]
     )
     notes: OwnNotes = None
 
@@ -78,13 +80,23 @@ class Series(Node):
 
     example = "`series: NAME`, with its `sessions:` below"
 
-    series: Name = Field(description="The series' name.")
+    series: Name = Field(description="The series' name.", examples=["Winter on the quay"])
     numbered: Switch = Field(True, description="Whether each session begins with its day, as in day 3 of 14.")
     accepted: Annotated[dict[Name, Line], Field(max_length=100)] | None = Field(
-        None, description="Findings of `cuetrack series` that are as you want them, each with its reason."
+        None,
+        description="Findings of `cuetrack series` that are as you want them, each with its reason.",
+        examples=[{"following-days": "a training camp"}],
     )
     sessions: tuple[DatedSession, ...] = Field(
-        min_length=1, max_length=MOST_DAYS, description="The sessions in the order of their dates."
+        min_length=1,
+        max_length=MOST_DAYS,
+        description="The sessions in the order of their dates.",
+        examples=[
+            [
+                {"date": "2026-11-30", "plan": "strong.yaml"},
+                {"date": "2026-12-03", "plan": "strong.yaml", "level": "harder"},
+            ]
+        ],
     )
     notes: OwnNotes = None
 

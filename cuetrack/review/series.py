@@ -15,8 +15,7 @@ from statistics import fmean, stdev
 from cuetrack.errors import Diagnostic, Place, did_you_mean
 from cuetrack.plan.series import Day, Series
 from cuetrack.review.finding import COMMON_PRACTICE, Finding, length_words
-from cuetrack.review.shape import loads
-from cuetrack.review.turns import turns_of
+from cuetrack.review.turns import loads, turns_of
 from cuetrack.review.words import KINDS
 from cuetrack.timebase import Duration
 from cuetrack.timeline.compile import Timeline

@@ -8,7 +8,7 @@ from itertools import groupby
 
 from cuetrack.plan.model import MoveStep, Part
 from cuetrack.review.finding import COMMON_PRACTICE, Finding, length_words
-from cuetrack.review.turns import Turn, is_cool_down, is_warm_up
+from cuetrack.review.turns import Turn, is_cool_down, is_warm_up, loads
 from cuetrack.review.words import REGIONS, plain
 from cuetrack.timebase import Duration
 from cuetrack.timeline.compile import Timeline
@@ -71,12 +71,6 @@ def same_region_in_a_row(turns: Sequence[Turn]) -> Iterator[Finding]:
         for (_, works), group in groupby(counted, lambda one: one[:2]):
             if works:
                 yield from _row_finding(region, [turn for _, _, turn in group])
-
-
-def loads(turn: Turn) -> bool:
-    """Whether a turn is meant to load: no stretch, no breathing, outside warm-up and cool-down."""
-    easy = {"stretch", "breathe"} & turn.about.words
-    return not easy and not is_warm_up(turn.part) and not is_cool_down(turn.part)
 
 
 def _row_finding(region: str, row: Sequence[Turn]) -> Iterator[Finding]:

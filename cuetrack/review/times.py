@@ -8,8 +8,8 @@ from itertools import pairwise
 
 from cuetrack.plan.model import MoveStep, Stage
 from cuetrack.review.finding import COMMON_PRACTICE, Finding, length_words, ratio_text
-from cuetrack.review.turns import Turn, is_full_effort
-from cuetrack.review.words import plain, speaks_of_breath
+from cuetrack.review.turns import Turn, is_full_effort, loads
+from cuetrack.review.words import plain, speaks_of_breath, tag_word
 from cuetrack.timebase import Duration
 
 
@@ -103,10 +103,11 @@ def _breath_is_called(turn: Turn) -> bool:
 def rests(turns: Sequence[Turn]) -> Iterator[Finding]:
     """Rests against the length of a set at full effort, and against the aim of a move, where these are said.
 
-    What nobody called hard is not judged: the tables are made for hard work.
+    What nobody called hard is not judged: the tables are made for hard work. Nor is a rest before easy work
+    (a stretch, a cool-down), which is rest itself.
     """
-    for turn in turns:
-        if turn.rest is None:
+    for turn, following in pairwise(turns):
+        if turn.rest is None or not loads(following):
             continue
         aims = turn.about.of("aim")
         for aim in aims:
@@ -138,7 +139,8 @@ def _rest_for_length(turn: Turn, rest: Duration) -> Iterator[Finding]:
             span = f"{length_words(work * Fraction(low))} to {length_words(work * Fraction(high))}"
             suggestion = f"at full effort 1:{low} to 1:{high}, here {span}; below it less will do"
             source = _NSCA.format("work to rest by the length of the work")
-            yield Finding("rest", message, suggestion, source, turn.move.place_of("move"), True)
+            guessed = "full effort" not in map(tag_word, turn.move.tags or ())
+            yield Finding("rest", message, suggestion, source, turn.move.place_of("move"), guessed)
         return
 
 

@@ -137,3 +137,9 @@ def is_warm_up(part: Part) -> bool:
 def is_cool_down(part: Part) -> bool:
     """Whether the part is called a cool-down."""
     return names_one_of(part.part, COOL_DOWN)
+
+
+def loads(turn: Turn) -> bool:
+    """Whether a turn is meant to load: no stretch, no breathing, outside warm-up and cool-down."""
+    easy = {"stretch", "breathe"} & turn.about.words
+    return not easy and not is_warm_up(turn.part) and not is_cool_down(turn.part)

@@ -6,13 +6,15 @@ are taken from the energy of steps of 100 ms, so memory grows by a few numbers a
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from cuetrack.sound.loudness import LOUDNESS_OFFSET_LU, k_weighting_at
+from cuetrack.sound.k_weighting import MEMORY_VALUES, UNIT_FRAMES, KWeighting
+from cuetrack.sound.loudness import LOUDNESS_OFFSET_LU
 
 # BS.1770-4 Annex 1: blocks of 400 ms that overlap by 75 %; gates at -70 LUFS and 10 LU under the rest.
 STEPS_PER_SECOND = 10
@@ -36,55 +38,73 @@ class LoudnessMeter:
     def __init__(self, rate_hz: int, channel_weights: Sequence[float]) -> None:
         self._rate_hz = rate_hz
         self._weights = np.asarray(channel_weights, np.float64)
-        self._sections = np.array([(*section.b, *section.a) for section in k_weighting_at(rate_hz)])
-        self._memory = np.zeros((len(self._sections), 2, len(self._weights)))
-        # Whole seconds are measured as they fill up, so the lengths of the blocks change no bit.
-        self._waiting: list[NDArray[np.float32]] = []
-        self._waiting_frames = 0
-        self._energies: list[float] = []
+        channels = len(self._weights)
+        self._filter = KWeighting(rate_hz, channels)
+        self._memory = np.zeros((channels, MEMORY_VALUES))
+        # Whole units are measured as they fill up, so the lengths of the blocks change no bit.
+        self._unit = np.zeros((channels, UNIT_FRAMES), np.float32)
+        self._filled, self._measured_frames = 0, 0
+        # Of every step so far; the last may have only begun.
+        self._energies = array("d")
 
     def add(self, block: NDArray[np.float32]) -> None:
         """Takes the next block: shape (frames, channels), any number of frames."""
-        self._waiting.append(np.array(block, np.float32))
-        self._waiting_frames += len(block)
-        if self._waiting_frames < self._rate_hz:
-            return
-        waiting = np.concatenate(self._waiting)
-        full = len(waiting) // self._rate_hz * self._rate_hz
-        for start in range(0, full, self._rate_hz):
-            energies, self._memory = self._measured(waiting[start : start + self._rate_hz])
-            self._energies += energies.tolist()
-        self._waiting, self._waiting_frames = [waiting[full:].copy()], len(waiting) - full
+        taken = 0
+        while taken < len(block):
+            piece = block[taken : taken + UNIT_FRAMES - self._filled]
+            self._unit[:, self._filled : self._filled + len(piece)] = piece.T
+            taken += len(piece)
+            self._filled += len(piece)
+            if self._filled == UNIT_FRAMES:
+                full = self._full_steps(self._measured_frames)
+                energies, self._memory = self._measured()
+                self._energies[full:] = array("d", energies)
+                self._measured_frames, self._filled = self._frames, 0
 
-    def _measured(self, second: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """The energy of each step of a second, or of the beginning of one, and the filter's memory then."""
-        starts = [start for step in range(STEPS_PER_SECOND) if (start := self._boundary(step)) < len(second)]
-        if not second.any() and float(np.abs(self._memory).max()) < _FORGOTTEN:
-            return np.zeros(len(starts)), np.zeros_like(self._memory)
-        # scipy's filters take most of a second to import.
-        from scipy.signal import sosfilt
+    @property
+    def _frames(self) -> int:
+        """Of all that was added."""
+        return self._measured_frames + self._filled
 
-        weighted, memory = sosfilt(self._sections, second, axis=0, zi=self._memory)
-        return np.add.reduceat(np.square(weighted) @ self._weights, starts), memory
+    def _measured(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """The energy so far of every step that the unit reaches into, and the filter's memory after it."""
+        first = self._full_steps(self._measured_frames)
+        ends = self._boundaries(first + 1, self._full_steps(self._frames - 1)) - self._measured_frames
+        self._unit[:, self._filled :] = 0.0
+        if not self._unit.any() and float(np.abs(self._memory).max()) < _FORGOTTEN:
+            energies, memory = np.zeros(1 + len(ends)), np.zeros_like(self._memory)
+        else:
+            weighted, memory = self._filter.weighted(self._unit, self._memory)
+            power = np.square(weighted, out=weighted)[:, : self._filled]
+            energies = self._weights @ np.add.reduceat(power, [0, *ends], axis=1)
+        energies[0] += sum(self._energies[first:])
+        return energies, memory
 
-    def _boundary(self, steps: int) -> int:
-        """The frame at which `steps` steps are full; rounded once, so none drifts."""
+    def _full_steps(self, frames: int) -> int:
+        """How many steps are full after so many frames."""
+        return (STEPS_PER_SECOND * frames + STEPS_PER_SECOND // 2 - 1) // self._rate_hz
+
+    def _boundaries(self, first: int, last: int) -> NDArray[np.int64]:
+        """The frames at which `first` to `last` steps are full; each rounded once, so none drifts."""
+        steps = np.arange(first, last + 1)
         return (2 * steps * self._rate_hz + STEPS_PER_SECOND) // (2 * STEPS_PER_SECOND)
 
     def _steps(self) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
         """The energy and the frames of every step so far; the last may not be full."""
         energies = np.array(self._energies)
-        if self._waiting_frames:
-            begun, _ = self._measured(np.concatenate(self._waiting))
-            energies = np.concatenate([energies, begun])
-        frames = len(self._energies) // STEPS_PER_SECOND * self._rate_hz + self._waiting_frames
-        boundaries = [min(self._boundary(step), frames) for step in range(len(energies) + 1)]
-        return energies, np.diff(boundaries)
+        if self._filled:
+            full = self._full_steps(self._measured_frames)
+            energies = np.concatenate([energies[:full], self._measured()[0]])
+        return energies, np.diff(np.minimum(self._boundaries(0, len(energies)), self._frames))
 
-    def _window_powers(self, steps: int) -> NDArray[np.float64]:
+    def _window_powers(
+        self, steps: int, step_gains: NDArray[np.float64] | None = None
+    ) -> NDArray[np.float64]:
         """Mean square of every full window of `steps` steps, 100 ms apart."""
         energies, frames = self._steps()
-        full = len(energies) if sum(frames) == self._boundary(len(energies)) else len(energies) - 1
+        if step_gains is not None:
+            energies = energies * np.square(step_gains)
+        full = self._full_steps(self._frames)
         if full < steps:
             return np.empty(0)
         window_frames = sliding_window_view(frames[:full], steps).sum(axis=1)
@@ -98,14 +118,21 @@ class LoudnessMeter:
         """Loudness of every window of 3 s, 100 ms apart; empty for less than that."""
         return _lufs(self._window_powers(_SHORT_TERM_STEPS))
 
-    def integrated_lufs(self) -> float:
+    @property
+    def steps(self) -> int:
+        """How many steps of 100 ms have begun."""
+        return len(self._steps()[0])
+
+    def integrated_lufs(self, step_gains: NDArray[np.float64] | None = None) -> float:
         """Gated loudness of all that was added; minus infinity if nothing passes the gates.
 
-        A programme shorter than one window is taken whole, without gates.
+        A programme shorter than one window is taken whole, without gates. With `step_gains`, one for each
+        of `steps`, it is what would be measured if each step were so much louder (linear).
         """
-        powers = self._window_powers(_MOMENTARY_STEPS)
+        powers = self._window_powers(_MOMENTARY_STEPS, step_gains)
         if not len(powers):
             energies, frames = self._steps()
+            energies = energies if step_gains is None else energies * np.square(step_gains)
             return _mean_lufs(energies.sum(keepdims=True) / max(1, frames.sum()))
         return _mean_lufs(_gated(_above(powers, _ABSOLUTE_GATE_LUFS), _RELATIVE_GATE_LU))
 

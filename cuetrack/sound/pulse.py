@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cuetrack.sound import instruments
+from cuetrack.sound.meter import LoudnessMeter
 from cuetrack.sound.pulse_moods import (
     BARS_A_CHORD,
     COUNTS,
@@ -86,9 +87,6 @@ class Phrase:
     @cached_property
     def loudness_lufs(self) -> float:
         """Integrated loudness, played on two channels."""
-        # The meter's filters come with scipy, which takes most of a second to import.
-        from cuetrack.sound.meter import LoudnessMeter
-
         meter = LoudnessMeter(self._rate_hz, [2.0 / self._channels] * self._channels)
         meter.add(self.samples)
         return meter.integrated_lufs()

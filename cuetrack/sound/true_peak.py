@@ -1,8 +1,10 @@
 """True peak: the highest level between the samples too; ITU-R BS.1770-4 Annex 2, four times oversampled.
 
 Most of a programme is far too soft to hold its peak, which can be proved without looking between its
-samples: an interpolated value is at most the largest sample near it times the sum of the filter's taps.
-Only what passes that test is interpolated, so the answer is exact and costs little.
+samples, in two ways. An interpolated value is at most the largest sample near it times the sum of the
+filter's taps. And it lies as far at most beyond the line between the two samples next to it as the samples
+near it bend, times what `most_bend` tells. Only what passes both tests is interpolated, so the answer is
+exact and costs little.
 """
 
 from __future__ import annotations
@@ -21,6 +23,8 @@ REACH_FRAMES = 16
 # How many neighbouring samples are looked at together, and how many such cells in one matrix product: so
 # few that the library of matrices starts no threads, which cost much more than they save beside an encoder.
 _CELL_FRAMES, _CELLS_AT_ONCE = 32, 16
+# What float32 takes from a bound at most: 5e-7 of the sample from a second difference, half of it counting.
+_ROUNDING = 1 + 1e-6
 # Of the Kaiser window; with 32 taps the response is flat within 0.05 dB up to 0.45 of the rate.
 _KAISER_BETA = 5.0
 
@@ -43,6 +47,37 @@ def _taps() -> NDArray[np.float64]:
 def most_overshoot() -> float:
     """How many times as high as the samples around it an interpolated value can be at most."""
     return float(np.abs(_taps()).sum(axis=1).max())
+
+
+@cache
+def most_bend() -> float:
+    """How many times the largest second difference near it an interpolated value lies beyond a line at most.
+
+    That line leads from the sample before to the one after. The taps without those that interpolate along
+    it are, summed up twice, weights of second differences (summation by parts): they take a line for a line.
+    """
+    positions = np.arange(2 * REACH_FRAMES)
+    before = REACH_FRAMES - 1
+    share = _taps() @ positions - before
+    bending = _taps().copy()
+    bending[:, before] -= 1 - share
+    bending[:, before + 1] -= share
+    return float(np.abs(bending.cumsum(axis=1).cumsum(axis=1)).sum(axis=1).max())
+
+
+def can_pass(samples: NDArray[np.float32], level: float) -> bool:
+    """Whether a true peak in there may be above `level`; False is proof that none is.
+
+    Args:
+        samples: shape (frames,) or (frames, channels): one or more, and REACH_FRAMES more at both ends.
+        level: linear amplitude.
+    """
+    highest = max(float(samples.max()), -float(samples.min()))
+    if highest * most_overshoot() <= level:
+        return False
+    bends = np.diff(samples, 2, axis=0)
+    bend = max(float(bends.max()), -float(bends.min()))
+    return (highest + most_bend() * bend) * _ROUNDING > level
 
 
 @cache
@@ -72,23 +107,43 @@ def peaks_above(samples: NDArray[np.float32], floor: float) -> NDArray[np.float3
         Float32, shape (frames,); where a peak is not above `floor`, any value up to it. None if no peak is.
     """
     frames = len(samples) - 2 * REACH_FRAMES
-    if frames < 1 or max(float(samples.max()), -float(samples.min())) * most_overshoot() <= floor:
+    if frames < 1 or not can_pass(samples, floor):
         return None
     cells = -(-frames // _CELL_FRAMES)
     padded = np.zeros(cells * _CELL_FRAMES + 2 * REACH_FRAMES, np.float32)
     padded[: len(samples)] = samples
-    # Each cell with its neighbours; REACH_FRAMES is half a cell, so half cells are counted.
-    # One column after the other: a reduction along so short an axis takes ten times as long.
-    columns = np.abs(padded).reshape(-1, REACH_FRAMES)
-    halves = reduce(np.maximum, [columns[:, index] for index in range(REACH_FRAMES)])
-    around = np.maximum.reduce([halves[offset : offset + 2 * cells - 1 : 2] for offset in range(4)])
-    active = np.flatnonzero(around * most_overshoot() > floor)
+    active = np.flatnonzero(_cell_bounds(padded) > floor)
     peaks = np.zeros((cells, _CELL_FRAMES), np.float32)
     if len(active):
         windows = sliding_window_view(padded, _CELL_FRAMES + 2 * REACH_FRAMES)
         peaks[active] = _cell_peaks(windows[active * _CELL_FRAMES])
     found = peaks.reshape(-1)[:frames]
     return found if float(found.max()) > floor else None
+
+
+def _cell_bounds(padded: NDArray[np.float32]) -> NDArray[np.float32]:
+    """What the peaks in each cell can be at most; whole cells of samples, REACH_FRAMES more at both ends."""
+    sizes = np.abs(padded)
+    bends = np.zeros_like(padded)
+    bends[1:-1] = np.abs(np.diff(padded, 2))
+    # The samples of a cell and the one after it; REACH_FRAMES is half a cell, so half cells are counted.
+    halves, after = _half_cell_maxima(sizes), sizes[::REACH_FRAMES]
+    own = np.maximum.reduce([halves[1:-2:2], halves[2:-1:2], after[3::2]])
+    bound = (own + np.float32(most_bend()) * _around_cells(_half_cell_maxima(bends))) * np.float32(_ROUNDING)
+    most = _around_cells(halves) * np.float32(most_overshoot() * _ROUNDING)
+    return np.asarray(np.minimum(bound, most), np.float32)
+
+
+def _half_cell_maxima(values: NDArray[np.float32]) -> NDArray[np.float32]:
+    # One column after the other: a reduction along so short an axis takes ten times as long.
+    return np.asarray(reduce(np.maximum, values.reshape(-1, REACH_FRAMES).T), np.float32)
+
+
+def _around_cells(halves: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The highest of each cell and its neighbours within reach."""
+    cells = len(halves) // 2 - 1
+    quarters = [halves[offset : offset + 2 * cells - 1 : 2] for offset in range(4)]
+    return np.asarray(np.maximum.reduce(quarters), np.float32)
 
 
 def _cell_peaks(near: NDArray[np.float32]) -> NDArray[np.float32]:

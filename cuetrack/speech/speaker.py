@@ -57,14 +57,15 @@ class Estimator:
     def __init__(self, manner: Manner, rate_hz: int) -> None:
         self._manner = manner
         self._rate_hz = rate_hz
+        self._seconds: dict[str, Fraction] = {}
 
     def length(self, text: str, tempo: Fraction = _USUAL) -> SpokenLength:
         """About how long `text` is, spoken `tempo` times as fast as usual."""
         manner = self._manner
-        seconds = (
-            estimated_seconds(manner.said(text), manner.voice.expected_words_per_minute, manner.language)
-            / tempo
-        )
+        if text not in self._seconds:
+            said, pace = manner.said(text), manner.voice.expected_words_per_minute
+            self._seconds[text] = estimated_seconds(said, pace, manner.language)
+        seconds = self._seconds[text] / tempo
         onset = Instant(_LIKELY_ONSET_SECONDS / tempo)
         return SpokenLength(Instant(seconds).to_frame(self._rate_hz), onset.to_frame(self._rate_hz))
 

@@ -7,13 +7,15 @@ begins with it each time that it is done.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import floor
 
-from cuetrack.errors import Place
+from cuetrack.errors import Diagnostic, Place
 from cuetrack.plan.model import Session
-from cuetrack.timebase import Duration, Instant
-from cuetrack.timeline.bed_settings import JOIN, BedSettings, bed_settings
+from cuetrack.timebase import Duration, Instant, clock_text, duration_text
+from cuetrack.timeline.bed_settings import JOIN, BedSettings, Fades, bed_settings
 from cuetrack.timeline.phases import Phase
 
 
@@ -47,8 +49,8 @@ class FilesSource:
 class BedSpan:
     """A stretch with music, half-open on the programme axis; spans are in order and never overlap.
 
-    Fades lie inside it. `gain_db` is beside the level that every source is brought to,
-    `under_speech_db` the music's level against a voice.
+    Fades lie inside it, `asked` being those of the plan. `gain_db` is beside the level that every source
+    is brought to, `under_speech_db` the music's level against a voice.
     """
 
     start: Instant
@@ -58,13 +60,43 @@ class BedSpan:
     fade_in: Duration
     fade_out: Duration
     under_speech_db: Fraction
+    asked: Fades
 
 
 def bed_spans(session: Session, phases: tuple[Phase, ...]) -> tuple[BedSpan, ...]:
     """The spans of the session's bed, in order; neighbours that play alike are one span."""
-    spans = _joined(session, phases)
-    neighbours = zip((None, *spans), spans, (*spans[1:], None), strict=False)
-    return tuple(_with_fades(span, before, after) for before, span, after in neighbours)
+    return _with_fades(_joined(session, phases))
+
+
+def until_ends(
+    spans: Sequence[BedSpan], ends: Mapping[PulseSource | FilesSource, Instant]
+) -> tuple[BedSpan, ...]:
+    """The spans as far as there is music: `ends` says where it is over that ends by itself.
+
+    What is cut ends with the fade out that the plan asks for.
+    """
+    heard = (span for span in spans if ends.get(span.source, span.end) > span.start)
+    cut = [replace(span, end=min(span.end, ends.get(span.source, span.end))) for span in heard]
+    return _with_fades(cut)
+
+
+def shortened_fades(spans: Sequence[BedSpan]) -> tuple[Diagnostic, ...]:
+    """A warning on each line of the plan that asks for longer fades than there is music, where least is."""
+    tightest: dict[Place, tuple[BedSpan, Duration]] = {}
+    for span, *wanted in _wanted_fades(spans):
+        both, place = wanted[0] + wanted[1], span.asked.place
+        if place is None or both <= _length(span):
+            continue
+        if place not in tightest or _length(span) < _length(tightest[place][0]):
+            tightest[place] = span, both
+    return tuple(_shortened(place, span, both) for place, (span, both) in tightest.items())
+
+
+def _shortened(place: Place, span: BedSpan, both: Duration) -> Diagnostic:
+    lasts = duration_text(Duration(Fraction(floor(_length(span).seconds * 10), 10)))
+    message = f"the music at {clock_text(span.start)} lasts {lasts}, too little for fades of "
+    message += f"{duration_text(both)}; they are shortened to fit"
+    return Diagnostic("warning", message, place, f"write shorter ones, at most {lasts} in and out together")
 
 
 def _joined(session: Session, phases: tuple[Phase, ...]) -> list[BedSpan]:
@@ -122,9 +154,10 @@ def _span(phase: Phase, settings: BedSettings, anchor: Instant) -> BedSpan:
         phase.end,
         source,
         settings.gain_db,
-        settings.fade_in,
-        settings.fade_out,
+        settings.fades.fade_in,
+        settings.fades.fade_out,
         settings.under_speech_db,
+        settings.fades,
     )
 
 
@@ -132,15 +165,26 @@ def _alike(one: BedSpan, other: BedSpan) -> bool:
     return replace(one, start=other.start, end=other.end) == other
 
 
-def _with_fades(span: BedSpan, before: BedSpan | None, after: BedSpan | None) -> BedSpan:
-    """No fade where the same music goes on, a join where another follows; both fades fit the span."""
-    fade_in, fade_out = span.fade_in, span.fade_out
-    if before is not None and before.end == span.start:
-        fade_in = Duration(Fraction(0)) if before.source == span.source else JOIN
-    if after is not None and after.start == span.end:
-        fade_out = Duration(Fraction(0)) if after.source == span.source else JOIN
-    length, both = span.end - span.start, fade_in + fade_out
-    if both > length:
-        share = length.seconds / both.seconds
-        fade_in, fade_out = fade_in * share, fade_out * share
-    return replace(span, fade_in=fade_in, fade_out=fade_out)
+def _length(span: BedSpan) -> Duration:
+    return span.end - span.start
+
+
+def _with_fades(spans: Sequence[BedSpan]) -> tuple[BedSpan, ...]:
+    """The spans with fades that fit each other and the span; both give way in proportion."""
+    fitted = []
+    for span, fade_in, fade_out in _wanted_fades(spans):
+        both = fade_in + fade_out
+        share = min(Fraction(1), _length(span).seconds / both.seconds) if both else Fraction(1)
+        fitted.append(replace(span, fade_in=fade_in * share, fade_out=fade_out * share))
+    return tuple(fitted)
+
+
+def _wanted_fades(spans: Sequence[BedSpan]) -> Iterator[tuple[BedSpan, Duration, Duration]]:
+    """Each span with its fades: none where the same music goes on, a join where another follows at once."""
+    for before, span, after in zip((None, *spans), spans, (*spans[1:], None), strict=False):
+        fade_in, fade_out = span.asked.fade_in, span.asked.fade_out
+        if before is not None and before.end == span.start:
+            fade_in = Duration(Fraction(0)) if before.source == span.source else JOIN
+        if after is not None and after.start == span.end:
+            fade_out = Duration(Fraction(0)) if after.source == span.source else JOIN
+        yield span, fade_in, fade_out

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Literal, TypeGuard
 
+from cuetrack.errors import Place
 from cuetrack.plan.model import Bed, Part, Session, Step
 from cuetrack.sound.pulse_moods import DEFAULT_MOOD
 from cuetrack.timebase import Duration
@@ -21,6 +22,18 @@ JOIN = Duration(Fraction(1, 100))
 
 
 @dataclass(frozen=True, slots=True)
+class Fades:
+    """How music begins after silence and ends before it, as the plan asks.
+
+    `place` is the coach's line, that of the longer one where both are written; None where nothing is.
+    """
+
+    fade_in: Duration
+    fade_out: Duration
+    place: Place | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
 class BedSettings:
     """What plays at one place; `source` is the node that names it, written for a step if `is_of_step`."""
 
@@ -32,8 +45,7 @@ class BedSettings:
     crossfade: Duration | None
     loop: bool
     gain_db: Fraction
-    fade_in: Duration
-    fade_out: Duration
+    fades: Fades
     under_speech_db: Fraction
 
     @property
@@ -68,8 +80,7 @@ def bed_settings(session: Session, part: Part | None, step: Step | None) -> BedS
         crossfade=_nearest(own, "crossfade", None),
         loop=_nearest(own, "loop", True),
         gain_db=_nearest(chain, "gain", Fraction(0)),
-        fade_in=_nearest(chain, "fade_in", DEFAULT_FADE_IN if source.file else JOIN),
-        fade_out=_nearest(chain, "fade_out", DEFAULT_FADE_OUT),
+        fades=_fades(chain, DEFAULT_FADE_IN if source.file else JOIN),
         under_speech_db=_nearest(chain, "under_speech", DEFAULT_UNDER_SPEECH_DB),
     )
 
@@ -98,6 +109,17 @@ def _lacks_music(
 
 def _has_source(bed: Bed) -> bool:
     return bed.pulse is not None or bed.file is not None
+
+
+def _fades(chain: Iterable[Bed], default_fade_in: Duration) -> Fades:
+    lengths = {"fade in": default_fade_in, "fade out": DEFAULT_FADE_OUT}
+    places: dict[str, Place | None] = {}
+    for bed in chain:
+        for key, written in (("fade in", bed.fade_in), ("fade out", bed.fade_out)):
+            if written is not None:
+                lengths[key], places[key] = written.length, bed.place_of(key)
+    longer = max(places, key=lambda key: lengths[key], default=None)
+    return Fades(lengths["fade in"], lengths["fade out"], places[longer] if longer else None)
 
 
 def _nearest(chain: Iterable[Bed], key: str, default: Any) -> Any:

@@ -12,7 +12,7 @@ from cuetrack.plan.levels import at_level
 from cuetrack.plan.model import MoveStep, Session
 from cuetrack.plan.series import Day
 from cuetrack.timebase import Duration, Instant
-from cuetrack.timeline.bed import BedSpan, bed_spans
+from cuetrack.timeline.bed import BedSpan, bed_spans, shortened_fades
 from cuetrack.timeline.bed_settings import beds_without_music
 from cuetrack.timeline.calling import (
     announce,
@@ -29,21 +29,26 @@ from cuetrack.timeline.own_cues import add_free_cues
 from cuetrack.timeline.phases import Phase, laid_out, with_lead_out
 from cuetrack.timeline.promise import (
     Chosen,
+    ChosenRounds,
     Needed,
     chosen_lengths,
+    chosen_rounds,
     open_names,
-    round_choices,
     shortest_and_longest,
     unkept,
 )
 from cuetrack.timeline.prompts import add_prompts
+from cuetrack.timeline.rounds import has_open_rounds, round_choices, with_fewest_rounds
 from cuetrack.timeline.runs import Run, runs_of
 from cuetrack.timeline.series_day import announce_day
 from cuetrack.timeline.slates import add_slates
 from cuetrack.timeline.tempo import add_tempo, unfinished_repetitions
+from cuetrack.timeline.written_needs import written_needs
 
 DEFAULT_LEAD_OUT = Duration(Fraction(2))
 MAX_CUES = 250_000
+# Numbers of rounds are tried until so many phases were laid out.
+_MOST_TRIED_PHASES = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +56,8 @@ class Timeline:
     """A session on the programme axis.
 
     `phases` tile it: the first begins at zero, each begins where its neighbour ends. `cues` are in the
-    order of their marks. `bed` says where which music plays, `chosen` what became
-    of times that the plan leaves open; `notes` are what the coach is to be told.
+    order of their marks. `bed` says where which music plays, `chosen` and `rounds` what became of times
+    and rounds that the plan leaves open; `notes` are what the coach is to be told.
     """
 
     session: Session
@@ -60,6 +65,7 @@ class Timeline:
     cues: tuple[Cue, ...]
     bed: tuple[BedSpan, ...] = ()
     chosen: tuple[Chosen, ...] = ()
+    rounds: tuple[ChosenRounds, ...] = ()
     notes: tuple[Diagnostic, ...] = ()
 
     @property
@@ -83,7 +89,8 @@ def compiled(
             them at once, each on the coach's line; or no choice of what is left open comes to the
             promised length.
     """
-    session, phases, chosen = _as_promised(at_level(session), needed or {})
+    written = at_level(session)
+    session, phases, chosen = _as_promised(written, needed or {})
     runs = runs_of(phases)
     phases = _closed(session, phases)
     cues = CueCollector(session, phases)
@@ -106,29 +113,36 @@ def compiled(
         cues.fault("no music plays here", node.place, "add `pulse: 120 bpm` or `file: …`")
     if cues.faults:
         raise PlanError(cues.faults)
-    notes = unfinished_repetitions(runs)
-    return Timeline(session, phases, _in_order(cues.cues), spans, chosen, notes)
+    notes = (*unfinished_repetitions(runs), *shortened_fades(spans))
+    rounds = chosen_rounds(written, session)
+    return Timeline(session, phases, _in_order(cues.cues), spans, chosen, rounds, notes)
 
 
 def _as_promised(session: Session, needed: Needed) -> tuple[Session, tuple[Phase, ...], tuple[Chosen, ...]]:
     """The session with its rounds, its phases, and what was chosen so that they last as long as promised."""
-    limits: list[tuple[Duration, Duration]] = []
-    names: list[str] = []
-    for tried in round_choices(session):
+    if session.length is None or not has_open_rounds(session):
+        phases = laid_out(session)
+        if session.length is None or all(phase.flexible is None for phase in phases):
+            return session, phases, ()
+    base = with_fewest_rounds(session)
+    closed = _closed(base, laid_out(base))
+    least_needed = written_needs(session, closed)
+    for place, least in needed.items():
+        least_needed[place] = max(least, least_needed.get(place, least))
+    promised, limits, tried_phases = session.length.length, [], 0
+    fewest = shortest_and_longest(closed, least_needed)
+    choices = round_choices(session, promised, fewest, lambda some: shortest_and_longest(some, least_needed))
+    for tried, (least, most) in choices:
+        limits.append((least, most))
+        if not least <= promised <= most or tried_phases > _MOST_TRIED_PHASES:
+            continue
         phases = laid_out(tried)
-        closed = _closed(tried, phases)
-        if session.length is None:
-            return tried, phases, ()
-        is_open = any(phase.flexible is not None for phase in phases)
-        if not is_open and not any(part.flex and part.flex.rounds for part in session.parts):
-            return tried, phases, ()
-        found = chosen_lengths(closed, session.length.length, needed)
+        tried_phases += len(phases)
+        found = chosen_lengths(_closed(tried, phases), promised, least_needed)
         if found is not None:
             lengths, chosen = found
             return tried, laid_out(tried, lengths.get), chosen
-        limits.append(shortest_and_longest(closed, needed))
-        names += open_names(closed)
-    raise unkept(session, limits, names)
+    raise unkept(session, limits, open_names(closed, least_needed))
 
 
 def _check_number(cues: CueCollector, place: Place | None) -> None:

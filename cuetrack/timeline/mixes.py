@@ -8,6 +8,7 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import get_args
 
+from cuetrack.errors import Diagnostic
 from cuetrack.plan.fields import MixContent, MixName
 from cuetrack.plan.model import Session
 
@@ -36,6 +37,15 @@ _USUAL: Mapping[MixName, Mix] = MappingProxyType(
     }
 )
 
+# What a plan has to say for there to be anything of some kinds.
+_FILLED_BY: Mapping[MixContent, str] = MappingProxyType(
+    {
+        "bed": "give the plan a `bed:`",
+        "slate": "write `slate: on`",
+        "click": "give a move a `tempo:`, such as 60 bpm",
+    }
+)
+
 
 def mix_of(session: Session, name: MixName) -> Mix:
     """The mix `name` of `session`: the plan's own contents and loudness, or the usual ones."""
@@ -46,3 +56,12 @@ def mix_of(session: Session, name: MixName) -> Mix:
         usual.contents if contents is None else frozenset(contents),
         (session.loudness or {}).get(name, usual.loudness_lufs),
     )
+
+
+def empty_mix_note(mix: Mix, session: Session) -> Diagnostic:
+    """The warning that `mix` holds nothing, with what would fill it."""
+    message = f"the mix {mix.name!r} of this plan holds nothing, and is silent"
+    fillings = [word for kind, word in _FILLED_BY.items() if kind in mix.contents]
+    fillings.append(f"say what is in it: `mixes: {{{mix.name}: [tone, bed]}}`")
+    place = session.place_of("mixes") if mix.name in (session.mixes or {}) else None
+    return Diagnostic("warning", message, place, ", or ".join(fillings))

@@ -21,7 +21,12 @@ PhaseKind = Literal["lead-in", "work", "change", "rest", "talk"]
 
 DEFAULT_LEAD_IN = Duration(Fraction(5))
 DEFAULT_CHANGE = Duration(Fraction(5))
+# No time that is chosen is shorter: what is said in it needs a place, however much room that is.
+LEAST_CHOSEN = Duration(Fraction(1))
 MAX_PHASES = 100_000
+# Room for some thirty moves each at a tempo that shares nothing with the others; exact sums of more
+# become slow.
+_MOST_DENOMINATOR_BITS = 1024
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,8 +193,12 @@ class _Layout:
             case FixedTime(length):
                 return length
             case FlexibleTime():
+                usual = time.middle()
+                if not usual:  # a time that is not there is not chosen either
+                    return usual
                 self._flexible_times += 1
-                return self._choice(self._flexible_times - 1) or time.middle()
+                chosen = self._choice(self._flexible_times - 1)
+                return usual if chosen is None else chosen
             case CountedTime(counts):
                 step = turn.step if turn else None
                 bpm = self._tempo_bpm(turn.part, step, time) if turn and step else None
@@ -225,11 +234,12 @@ def _hint_without_tempo(step: MoveStep | RestStep | TalkStep | None, time: Count
 
 
 def _with_flex(time: PlanTimeValue, part: Part) -> PlanTimeValue:
-    """A rest or a change of a part that may be so much shorter or longer."""
-    if part.flex is None or part.flex.rest is None or not isinstance(time, FixedTime):
+    """A rest or a change of a part that may be so much shorter or longer; one that is there stays there."""
+    if part.flex is None or part.flex.rest is None or not isinstance(time, FixedTime) or not time.length:
         return time
     by = part.flex.rest.length
-    return FlexibleTime(max(Duration(Fraction(0)), time.length - by), time.length + by, time.length)
+    least = min(time.length, LEAST_CHOSEN)
+    return FlexibleTime(max(least, time.length - by), time.length + by, time.length)
 
 
 def _working_times(move: MoveStep, part: Part) -> Iterator[tuple[Stage | None, PlanTimeValue, Place | None]]:
@@ -251,6 +261,9 @@ def _too_much(end: Instant, phases_before: int, place: Place | None) -> Diagnost
         message = "the session passes 24 h here"
     elif phases_before >= MAX_PHASES:
         message = f"the session has more than {MAX_PHASES} phases"
+    elif end.seconds.denominator.bit_length() > _MOST_DENOMINATOR_BITS:
+        message = "too many times up to here are different fractions of a second"
+        return Diagnostic("error", message, place, "write times such as 8.5 s, and tempos such as 120 bpm")
     else:
         return None
     return Diagnostic("error", message, place, "fewer `rounds:`, or split it into several plans")

@@ -7,20 +7,22 @@ fraction over, the last time that has room for it takes it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from bisect import bisect_left
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import product
 from math import ceil, floor
 
 from cuetrack.errors import Diagnostic, Place, PlanError
-from cuetrack.plan.model import Part, Session
+from cuetrack.plan.model import MoveStep, Session
 from cuetrack.timebase import Duration, duration_text
-from cuetrack.timeline.phases import Phase
-from cuetrack.timeline.solve import Kind, Solution, near_common_change, solved
+from cuetrack.timeline.phases import LEAST_CHOSEN, Phase
+from cuetrack.timeline.sides import solved_with_equal_sides
+from cuetrack.timeline.solve import Kind
 
-# Parts whose rounds are left open are tried in all combinations up to this number.
-_MOST_COMBINATIONS = 2000
+# So many open times are named in a message, and so many spans of lengths.
+_MOST_NAMED = 6
+_MOST_SPANS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +42,18 @@ class Chosen:
 
 
 @dataclass(frozen=True, slots=True)
+class ChosenRounds:
+    """What became of a number of rounds that a plan leaves open; `usual` is the part's own."""
+
+    part: str
+    place: Place | None
+    rounds: int
+    fewest: int
+    most: int
+    usual: int
+
+
+@dataclass(frozen=True, slots=True)
 class _Open:
     """The flexible phases of one line of a plan, by their numbers among all flexible phases."""
 
@@ -55,22 +69,32 @@ class _Open:
     @property
     def name(self) -> str:
         """What it is called in messages."""
-        part, step = self.first.part, self.first.step
-        move = getattr(step, "move", None)
+        part, step, kind = self.first.part, self.first.step, self.first.kind
         where = f" of {part.part!r}" if part else ""
-        if self.first.kind == "work":
+        if not isinstance(step, MoveStep):
+            return f"{kind}{where}"
+        if kind == "work":
             stage = f"{self.first.stage.stage!r} of " if self.first.stage else ""
-            return f"work at {stage}{move!r}"
-        if self.first.kind == "rest" and move is not None:
-            return f"rest after a move{where}"
-        return f"{'change of side' if self.first.kind == 'change' else self.first.kind}{where}"
+            return f"work at {stage}{step.move!r}"
+        if kind == "change":
+            is_own = step.change is not None or part is None or part.change is None
+            return "change of side" + (f" in {step.move!r}" if is_own else where)
+        return f"rest after a move{where}" if step.rest is None else f"rest after {step.move!r}"
+
+    @property
+    def name_with_needs(self) -> str:
+        """Its name, and what its words need where they need more than it asks for."""
+        time = self.first.flexible
+        if time is None or self.needed <= time.shortest:
+            return self.name
+        return f"{self.name}: {duration_text(min(self.needed, time.longest))} or more for what is called"
 
     def kind(self) -> Kind | None:
         """As the solver takes it; None if no whole second lies in its range."""
         time = self.first.flexible
         if time is None:
             raise ValueError("only flexible phases can be chosen")
-        shortest = ceil(max(time.shortest, min(self.needed, time.longest)).seconds)
+        shortest = ceil(max(time.shortest, min(self.needed, time.longest), LEAST_CHOSEN).seconds)
         longest = floor(time.longest.seconds)
         if shortest > longest:
             return None
@@ -101,7 +125,9 @@ def chosen_lengths(
     end = phases[-1].end - phases[0].start
     rest = length - end + sum((flexible[number].length for number in sorted(taken)), Duration(Fraction(0)))
     whole, fraction = divmod(rest.seconds, 1)
-    solution = _with_equal_sides(opened, int(whole))
+    solution = solved_with_equal_sides(
+        [kind for _, kind in opened], [one.is_sided for one, _ in opened], int(whole)
+    )
     if solution is None:
         return None
     lengths = {
@@ -129,33 +155,28 @@ def shortest_and_longest(phases: Sequence[Phase], needed: Needed) -> tuple[Durat
     return least, most
 
 
-def open_names(phases: Sequence[Phase]) -> list[str]:
-    """What the times are called that are left open."""
-    return [one.name for one in _opened([phase for phase in phases if phase.flexible is not None], {})]
+def open_names(phases: Sequence[Phase], needed: Needed) -> list[str]:
+    """What the times are called that are left open, and what their words need."""
+    flexible = [phase for phase in phases if phase.flexible is not None]
+    return [one.name_with_needs for one in _opened(flexible, needed)]
 
 
-def round_choices(session: Session) -> Iterator[Session]:
-    """The session with every number of rounds that it leaves open, those nearest to its own first."""
-    ranges = [
-        range(part.flex.rounds.fewest, part.flex.rounds.most + 1) if part.flex and part.flex.rounds else None
-        for part in session.parts
-    ]
-    options = [
-        [part.rounds] if among is None else sorted(among, key=lambda n: (abs(n - part.rounds), n))
-        for part, among in zip(session.parts, ranges, strict=True)
-    ]
-    own = [part.rounds for part in session.parts]
-
-    def change(rounds: tuple[int, ...]) -> int:
-        return sum(abs(number - usual) for number, usual in zip(rounds, own, strict=True))
-
-    combinations = []
-    for combination in product(*options):
-        combinations.append(combination)
-        if len(combinations) == _MOST_COMBINATIONS:
-            break
-    for rounds in sorted(combinations, key=change):  # stable: the earlier part keeps its own
-        yield session.model_copy(update={"parts": _with_rounds(session.parts, rounds)})
+def chosen_rounds(session: Session, done: Session) -> tuple[ChosenRounds, ...]:
+    """What became of the rounds that `session` leaves open; none where it promises no length."""
+    if session.length is None:
+        return ()
+    return tuple(
+        ChosenRounds(
+            part.part,
+            part.flex.place_of("rounds"),
+            its.rounds,
+            part.flex.rounds.fewest,
+            part.flex.rounds.most,
+            part.rounds,
+        )
+        for part, its in zip(session.parts, done.parts, strict=True)
+        if part.flex is not None and part.flex.rounds is not None
+    )
 
 
 def unkept(session: Session, limits: Sequence[tuple[Duration, Duration]], names: Sequence[str]) -> PlanError:
@@ -170,24 +191,44 @@ def unkept(session: Session, limits: Sequence[tuple[Duration, Duration]], names:
             spans[-1] = (spans[-1][0], max(most, spans[-1][1]))
         else:
             spans.append((least, most))
-    nearest = min((end for span in spans for end in span), key=lambda end: abs((end - promised).seconds))
-    between = " or ".join(
-        duration_text(least) if least == most else f"{duration_text(least)} to {duration_text(most)}"
-        for least, most in spans
-    )
-    message = f"the session can last {between}, not {duration_text(promised)}"
-    by = duration_text(Duration(abs((promised - nearest).seconds)))
-    shorter = "shorter" if promised < nearest else "longer"
-    open_times = f" ({', '.join(dict.fromkeys(names))})" if names else ""
-    hint = f"let times be {shorter} by {by} in all{open_times}; or promise `length: {duration_text(nearest)}`"
+    message = f"the session can last {_spans_text(spans, promised)}, not {duration_text(promised)}"
+    open_rounds = [repr(part.part) for part in session.parts if part.flex and part.flex.rounds]
+    hint = _unkept_hint(spans, promised, list(dict.fromkeys(names)), open_rounds)
+    if any(least <= promised <= most for least, most in spans):
+        message = f"no choice of what is left open comes to {duration_text(promised)}"
+        hint = "sides are equally long, in whole seconds; leave a rest open too, such as `rest: 20s..30s`"
     return PlanError([Diagnostic("error", message, session.place_of("length"), hint)])
 
 
-def _with_rounds(parts: Sequence[Part], rounds: Sequence[int]) -> tuple[Part, ...]:
-    return tuple(
-        part if part.rounds == number else part.model_copy(update={"rounds": number})
-        for part, number in zip(parts, rounds, strict=True)
+def _spans_text(spans: Sequence[tuple[Duration, Duration]], promised: Duration) -> str:
+    """The spans of lengths; of many, those just below and above what was promised."""
+    above = bisect_left(spans, (promised, promised))
+    shown = spans if len(spans) <= _MOST_SPANS else spans[max(0, above - 1) : above + 1]
+    return " or ".join(
+        duration_text(least) if least == most else f"{duration_text(least)} to {duration_text(most)}"
+        for least, most in shown
     )
+
+
+def _unkept_hint(
+    spans: Sequence[tuple[Duration, Duration]], promised: Duration, names: list[str], open_rounds: list[str]
+) -> str:
+    """What to change: times by how much, which of them are open, the rounds, or the promise."""
+    nearest = min((end for span in spans for end in span), key=lambda end: abs((end - promised).seconds))
+    by = duration_text(Duration(abs((promised - nearest).seconds)))
+    shorter, fewer = ("shorter", "fewer") if promised < nearest else ("longer", "more")
+    open_times = f" ({_named(names, '; ')})" if names else ""
+    # Between two numbers of rounds, others change nothing.
+    is_between = spans[0][0] < promised < spans[-1][1]
+    rounds = f", or allow {fewer} rounds of {_named(open_rounds, ', ')}"
+    rounds = rounds if open_rounds and not is_between else ""
+    promise = f"or promise `length: {duration_text(nearest)}`"
+    return f"let times be {shorter} by {by} in all{open_times}{rounds}; {promise}"
+
+
+def _named(names: list[str], between: str) -> str:
+    more = [f"{len(names) - _MOST_NAMED} more"] if len(names) > _MOST_NAMED else []
+    return between.join([*names[:_MOST_NAMED], *more])
 
 
 def _opened(flexible: Sequence[Phase], needed: Needed) -> list[_Open]:
@@ -205,34 +246,6 @@ def _opened(flexible: Sequence[Phase], needed: Needed) -> list[_Open]:
         )
         for numbers in groups.values()
     ]
-
-
-def _with_equal_sides(opened: Sequence[tuple[_Open, Kind]], total: int) -> Solution | None:
-    """The solver's answer, but with one time for both sides of every move."""
-    kinds = [kind for _, kind in opened]
-    solution = solved(near_common_change(kinds, total), total)
-    if solution is None:
-        return None
-    for index, ((one, kind), seconds) in enumerate(zip(opened, solution.seconds, strict=True)):
-        if not one.is_sided or min(seconds) == max(seconds):
-            continue
-        best: Solution | None = None
-        for fixed in (seconds[0], seconds[-1]):
-            same = Kind(kind.name, kind.count, fixed, fixed, fixed, kind.place)
-            pinned = [*opened[:index], (one, same), *opened[index + 1 :]]
-            found = _with_equal_sides(pinned, total)
-            if found and (best is None or _cost(kinds, found) < _cost(kinds, best)):
-                best = found
-        return best
-    return solution
-
-
-def _cost(kinds: Sequence[Kind], solution: Solution) -> int:
-    return sum(
-        (second - kind.preferred) ** 2
-        for kind, own in zip(kinds, solution.seconds, strict=True)
-        for second in own
-    )
 
 
 def _take_fraction(

@@ -121,6 +121,16 @@ def near_common_change(kinds: Sequence[Kind], total_seconds: int) -> tuple[Kind,
     return tuple(narrowed)
 
 
+def even_totals(kinds: Sequence[Kind], limit_seconds: int) -> int:
+    """The totals up to a limit that can be filled with equal occurrences, as the set bits of a number.
+
+    >>> bin(even_totals([Kind("rest", count=2, shortest=1, longest=3, preferred=2)], 9))
+    '0b1010100'
+    """
+    seconds = [range(kind.shortest, kind.longest + 1) for kind in kinds]
+    return _reachable(kinds, seconds, limit_seconds)[-1] & ((1 << limit_seconds + 1) - 1)
+
+
 def _changed(kind: Kind, change: int) -> int:
     """The preferred seconds, changed as far as the limits allow."""
     return min(max(kind.preferred + change, kind.shortest), kind.longest)

@@ -139,3 +139,25 @@ def _targets_of(error: OSError, targets: Sequence[Path], hidden: Sequence[Path],
         if os.fsdecode(error.filename) in {str(target), *map(str, others)}:
             return str(target)
     return ""
+
+
+@contextmanager
+def folder_made(folder: Path) -> Iterator[None]:
+    """Makes a folder if there is none; if the block is left by an exception it goes again, if it is empty.
+
+    Raises:
+        WriteError: it cannot be made.
+    """
+    made = not folder.exists()
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        reason = _REASONS.get(error.errno or 0, error.strerror or str(error))
+        raise WriteError(f"the folder {folder} could not be made: {reason}") from error
+    try:
+        yield
+    except BaseException:
+        if made:
+            with suppress(OSError):  # somebody else has put something into it
+                folder.rmdir()
+        raise

@@ -19,10 +19,18 @@ from cuetrack.mix.blocks import Samples, regrouped
 from cuetrack.writers.ahead import made_ahead
 from cuetrack.writers.dither import dithered_16_bits
 from cuetrack.writers.encoder import Encoder, has_encoder
-from cuetrack.writers.finish import failure_of, finish, is_whole
-from cuetrack.writers.formats import AudioFormat, Encoding, Quality, kbit_per_second, known_bytes
+from cuetrack.writers.finish import failure_of, finish
+from cuetrack.writers.formats import (
+    AudioFormat,
+    Encoding,
+    Quality,
+    encoder_gain,
+    kbit_per_second,
+    known_bytes,
+)
 from cuetrack.writers.mp3_tag import set_mp3_length
-from cuetrack.writers.tags import Tags
+from cuetrack.writers.tags import Tags, chapters_metadata
+from cuetrack.writers.whole import is_whole
 
 if TYPE_CHECKING:
     from soundfile import SoundFile
@@ -75,11 +83,15 @@ def write_audio(
     import soundfile
 
     encoding, container = audio_format.encodings[quality], audio_format.container
-    chunks = made_ahead(_counted(regrouped(blocks, _WRITE_FRAMES), frames))
+    bit_rate = kbit_per_second(audio_format, quality, channels)
+    gain = 1 / encoder_gain(audio_format, bit_rate, rate_hz)
+    chunks = made_ahead(_louder(_counted(regrouped(blocks, _WRITE_FRAMES), frames), gain))
     try:
-        bit_rate = kbit_per_second(audio_format, quality, rate_hz, channels)
         if container == "M4A" or has_encoder(audio_format):
-            with Encoder(path, audio_format, rate_hz, channels, bit_rate) as encoder:
+            # Only M4A has its chapters from the encoder; other formats get theirs with the tags.
+            chapters = tags.chapters if container == "M4A" else ()
+            metadata = chapters_metadata(chapters) if chapters else ""
+            with Encoder(path, audio_format, rate_hz, channels, bit_rate, metadata) as encoder:
                 _feed(encoder, chunks, channels, progress)
             if container == "MP3":
                 set_mp3_length(path, rate_hz, frames)
@@ -142,6 +154,10 @@ def _counted(chunks: Iterable[Samples], frames: int) -> Iterator[Samples]:
         yield chunk
     if written != frames:
         raise ValueError(f"the programme has {frames} frames but {written} came to be written")
+
+
+def _louder(chunks: Iterable[Samples], gain: float) -> Iterable[Samples]:
+    return chunks if gain == 1.0 else (chunk * np.float32(gain) for chunk in chunks)
 
 
 def _feed(

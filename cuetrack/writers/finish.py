@@ -1,4 +1,4 @@
-"""A sound file that has been written → proof that it is whole, its tags, the same bytes in every run.
+"""A sound file that has been written → its tags, the same bytes in every run, or why it could not be.
 
 Ogg pages: RFC 3533, section 6.
 """
@@ -17,29 +17,6 @@ from cuetrack.writers.wav import clear_peak_date
 
 # More than a file system gives to a file that is full.
 _PROBE_BYTES = 16_384
-
-
-def is_whole(path: Path, frames: int, audio_format: AudioFormat, rate_hz: int) -> bool:
-    """Whether the file holds `frames` frames, one or more, and the last of them can be read back.
-
-    libsndfile does not tell when its last writes fail, as it closes a file on a disk that is full. An
-    M4A it cannot read: there the list of all packets has to be whole, which is written last.
-
-    Raises:
-        soundfile.SoundFileError, mutagen.MutagenError: it is no sound file, or has lost its end.
-    """
-    # Here and below: only where it is needed, since every import costs a start-up.
-    import soundfile
-    from mutagen.mp4 import MP4
-
-    if audio_format.container == "M4A":
-        info = MP4(path).info
-        return info is not None and round(info.length * rate_hz) >= frames
-    with soundfile.SoundFile(path) as file:
-        if file.frames != frames:
-            return False
-        file.seek(frames - 1)
-        return len(file.read(1)) == 1
 
 
 def failure_of(path: Path, what: str) -> OSError:

@@ -16,7 +16,6 @@ from importlib.resources import files
 from urllib.parse import quote
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
 
 
 def html_page(
@@ -25,16 +24,19 @@ def html_page(
     styles: Sequence[str],
     scripts: Sequence[str] = (),
     media: str = "'none'",
+    images: str = "data:",
     more_style: str = "",
     **values: object,
 ) -> str:
     """The page that `template` makes of `values`.
 
     Args:
-        template: its name in the folder of templates; it gets `policy`, `style` and `script` beside `values`.
+        template: its name in the folder of templates; it gets `policy`, `style` and `script` beside
+            `values`, the last two to be put in with `|safe`.
         styles: names of style sheets there, put together in this order.
         scripts: names of scripts there.
         media: where sound may come from, in the words of the policy.
+        images: where pictures may come from.
         more_style: rules of our own that depend on the session, after those of the style sheets.
         values: what the template shows.
     """
@@ -44,9 +46,9 @@ def html_page(
         _environment()
         .get_template(template)
         .render(
-            policy=_policy(style, script, media),
-            style=Markup(style),  # noqa: S704 - our own, with no text of a session in it
-            script=Markup(script),  # noqa: S704 - as above
+            policy=_policy(style, script, media, images),
+            style=style,
+            script=script,
             **values,
         )
     )
@@ -57,14 +59,14 @@ def json_text(value: object) -> str:
     return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
 
 
-def json_in_html(value: object) -> Markup:
-    """JSON for a script block: no text in it can end the block or begin a comment in it.
+def json_in_html(value: object) -> str:
+    """JSON to be put into a script block unescaped: no text in it can end the block or begin a comment.
 
     HTML reads such a block as raw text up to `</script`, so `<`, `>` and `&` stand as JSON's own escapes
     (RFC 8259, section 7), which change no value.
     """
     escapes = {ord(character): f"\\u{ord(character):04x}" for character in "<>&"}
-    return Markup(json_text(value).translate(escapes))  # noqa: S704 - escaped by the line above
+    return json_text(value).translate(escapes)
 
 
 def url_beside(name: str) -> str:
@@ -92,13 +94,13 @@ def _text_of(name: str) -> str:
     return files("cuetrack.writers").joinpath("templates", name).read_text("utf-8")
 
 
-def _policy(style: str, script: str, media: str) -> str:
+def _policy(style: str, script: str, media: str, images: str) -> str:
     rules = {
         "default-src": "'none'",
         "style-src": _hash_source(style),
         "script-src": _hash_source(script) if script else "'none'",
         "media-src": media,
-        "img-src": "data:",
+        "img-src": images,
         "base-uri": "'none'",
         "form-action": "'none'",
     }

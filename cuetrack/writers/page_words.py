@@ -37,6 +37,17 @@ _ROWS: Mapping[str, tuple[str, str, str, str]] = {
     "easier": ("Easier", "Más fácil", "Leichter", "Plus facile"),
     "harder": ("Harder", "Más difícil", "Schwerer", "Plus difficile"),
     "notes": ("Notes", "Notas", "Notizen", "Notes"),
+    # Kinds of files.
+    "files-sound": ("Sound", "Sonido", "Ton", "Son"),
+    "files-member": (
+        "For those who join in",
+        "Para quienes participan",
+        "Für alle, die mitmachen",
+        "Pour les participants",
+    ),
+    "files-coach": ("For the coach", "Para quien dirige", "Für die Leitung", "Pour la personne qui anime"),
+    "files-film": ("For the film", "Para el vídeo", "Für den Film", "Pour le film"),
+    "files-data": ("For programs", "Para programas", "Für Programme", "Pour les programmes"),
     # Said before anyone moves.
     "cautions-heading": ("Before you move", "Antes de empezar", "Bevor es losgeht", "Avant de bouger"),
     "caution-advice": (

@@ -94,7 +94,7 @@ def loudness_values(loudness: Loudness) -> dict[str, float | None]:
     known = isfinite(loudness.integrated_lufs)
     return {
         "loudness_lufs": round(loudness.mastered_lufs, 2) if known else None,
-        "gain_db": round(loudness.gain_db, 2),
+        "gain_db": round(loudness.gain_db, 4),
     }
 
 
@@ -111,4 +111,5 @@ def _cue(placed: Placed, heard: Heard | None, file: str | None) -> dict[str, Any
         "phase": cue.phase_index,
         "line": cue.place.line if cue.place and cue.place.file == file else None,
         "over_bed_db": round(heard.over_bed_db, 1) if heard and has_bed else None,
+        "bed_lowered_db": round(heard.bed_lowered_db, 1) if heard and has_bed else None,
     }

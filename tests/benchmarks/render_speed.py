@@ -30,7 +30,10 @@ from importlib.util import find_spec
 from pathlib import Path
 from statistics import median
 from threading import Event, Thread
-from typing import IO, Any
+from typing import IO, TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import psutil
 
 # Nothing big is imported here: Linux counts the memory of the process that starts a child towards the
 # child's peak, so this one has to stay smaller than what it measures.
@@ -190,11 +193,19 @@ class MemoryWatch:
         with suppress(psutil.Error):  # the process has just ended
             parent = psutil.Process(self._pid)
             while not self._over.wait(self.EVERY_SECONDS):
-                family = (parent, *parent.children(recursive=True))
-                held = (process.memory_info() for process in family)
-                # Windows tells the peak itself.
-                held_bytes = sum(getattr(memory, "peak_wset", memory.rss) for memory in held)
+                own_command, held_bytes = parent.cmdline(), self._held_bytes(parent)
+                for child in parent.children(recursive=True):
+                    with suppress(psutil.Error):  # the child has
+                        # One that has not begun its own program still shares all its parent's memory.
+                        if child.cmdline() != own_command:
+                            held_bytes += self._held_bytes(child)
                 self._peak_bytes = max(self._peak_bytes, held_bytes)
+
+    @staticmethod
+    def _held_bytes(process: psutil.Process) -> int:
+        memory = process.memory_info()
+        # Windows tells the peak itself.
+        return int(getattr(memory, "peak_wset", memory.rss))
 
 
 def _waited_for(process: subprocess.Popen[Any]) -> tuple[float | None, int]:

@@ -216,13 +216,26 @@ def test_check_with_sound_shows_how_each_cue_is_heard(plan: Path, capsys: pytest
     assert run(["check", "quay.yaml", "--sound"]) == 0
     out = capsys.readouterr().out
     assert re.search(r"class mix: -\d+\.\d LUFS, mastered by [+-]\d+\.\d dB to -16\.0 LUFS", out)
-    assert re.search(r"0:\d\d\.\d +\d+\.\d LU +10 LU .*“First: March.”", out)
+    assert re.search(r"0:\d\d\.\d +\d+\.\d LU +14 LU +-\d+\.\d dB .*“First: March.”", out)
     assert re.search(r"0:06\.0 +\d+\.\d dB +20 dB .*♪ count-long", out)
     assert run(["check", "quay.yaml", "--sound", "--json"]) == 0
     answer = json.loads(capsys.readouterr().out)
     assert answer["loudness_lufs"] == -16.0
     assert len(answer["heard"]) == 10
     assert all(cue["over_bed_db"] >= cue["rule_db"] - 0.05 for cue in answer["heard"])
+
+
+def test_check_with_sound_looks_at_the_mix_it_is_told(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    head = "voice: system\nbed: {pulse: 120 bpm}\nmixes: {film: [bed, tone]}\n"
+    plan.write_text(head + PLAN, encoding="utf-8")
+    assert run(["check", "quay.yaml", "--sound", "--mix", "film"]) == 0
+    film = capsys.readouterr().out
+    assert re.search(r"film mix: .* to -23\.0 LUFS", film)
+    assert "♪ count-long" in film
+    assert "LU  14 LU" not in film
+    assert run(["check", "quay.yaml", "--sound", "--mix", "ear"]) == 0
+    ear = capsys.readouterr().out
+    assert re.search(r"ear mix: .* to -18\.0 LUFS\nno cue has music under it", ear)
 
 
 def test_a_mix_of_its_own_name_and_its_stems(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:

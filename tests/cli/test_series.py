@@ -99,6 +99,21 @@ def test_a_day_is_shown_and_checked(folder: Path, capsys: pytest.CaptureFixture[
     assert "'Winter' has 2 days, from 2026-11-30 to 2026-12-01" in capsys.readouterr().err
 
 
+def test_a_day_is_reviewed(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    lines = "  - {date: 2026-12-07, plan: quay.yaml, level: easier, length: '1:14'}\n"
+    Path("winter.yaml").write_text(SERIES + lines, encoding="utf-8")
+    Path("quay.yaml").write_text(PLAN.replace("Deeper.", "{work: 75s}"), encoding="utf-8")
+    work = {}
+    for day in ("1", "2", "2026-12-07"):
+        assert run(["review", "winter.yaml", "--day", day, "--json"]) == 0
+        work[day] = json.loads(capsys.readouterr().out)["work_seconds"]
+    assert work == {"1": 60, "2": 75, "2026-12-07": 60}
+    assert run(["review", "winter.yaml", "--day", "4"]) == 2
+    assert "no day '4'" in capsys.readouterr().err
+    assert run(["review", "winter.yaml"]) == 1
+    assert "this is a series, not a plan" in capsys.readouterr().err
+
+
 def test_a_level_of_the_call_wins_over_that_of_the_day(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -103,6 +103,16 @@ def test_none_lies_beyond_its_work() -> None:
         assert placed.start_frame + placed.frames <= placed.cue.window.latest_end.to_frame(48_000)
 
 
+def test_none_begins_before_the_session() -> None:
+    """The onset of "Down." is heard 50 ms after it begins: on the very start there is no time for it."""
+    text = PLAN.replace("10s", "0s", 1).replace("TEMPO", "3-1-2-0").replace("WORK", "24s")
+    voice = FakeVoice(48_000, onset_ms=50)
+    done = spoken(parse_plan(dedent(text.replace("START", "off, announce: off"))), 48_000, voice)
+    first = [placed.cue.mark.seconds for placed in paced(done)][:3]
+    assert first == [3, 4, 6]
+    assert all(placed.start_frame >= 0 for placed in done.placed)
+
+
 def test_their_samples_are_a_softer_clip_of_the_same_words() -> None:
     assert {placed.sound for placed in paced(arrangement("3-1-2-0"))} == {
         f"soft speech 1:{word}" for word in ("Down.", "Hold.", "Up.")

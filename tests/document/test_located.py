@@ -144,9 +144,21 @@ def test_alias_in_itself(text: str) -> None:
 def test_aliases_that_repeat_a_long_text_stop_at_once() -> None:
     text = f"a: &a {'x' * 100_000}\nb: [{', '.join(['*a'] * 20)}]\n"
     with pytest.raises(
-        PlanError, match="more than 50000 values or 1000000 characters, counted with all aliases"
+        PlanError, match="more than 20000 values or 1000000 characters, counted with all aliases"
     ):
         located(text)
+
+
+def test_a_text_of_very_many_values_stops_before_all_are_read() -> None:
+    """A text of 256 KiB can hold so many that reading them would take minutes."""
+    lines = "".join(f"k{number}: a\n" for number in range(20_000))
+    with pytest.raises(PlanError) as refused:
+        located(lines)
+    (diagnostic,) = refused.value.diagnostics
+    assert diagnostic.message == "more than 20000 values"
+    assert diagnostic.place is not None
+    assert (diagnostic.place.line, diagnostic.place.line_text) == (10_000, "k9999: a")  # the mapping is one
+    assert len(value("".join(f"k{number}: a\n" for number in range(9_000)))) == 9_000
 
 
 def test_forty_levels_are_read_and_one_more_is_not() -> None:

@@ -57,6 +57,16 @@ def test_node_made_by_a_program_has_no_place_and_is_equal_to_one_that_was_read()
     assert made != "Gull"
 
 
+@pytest.mark.parametrize(
+    ("text", "message"), [("\n", "the file is empty"), ("# later", "nothing is written in this file")]
+)
+def test_an_empty_document_says_how_one_begins(text: str, message: str) -> None:
+    assert said(text) == [f"1:1 {message} | write it like `key: value`"]
+    with pytest.raises(PlanError) as caught:
+        read_document(Source("oar", text), Oar)
+    assert [found.hint for found in caught.value.diagnostics] == ["write it like `{oar: left}`"]
+
+
 def test_nodes_do_not_change() -> None:
     boat = Boat(boat="Gull", oars=(Oar(oar="left"),))
     with pytest.raises(ValidationError):

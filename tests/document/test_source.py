@@ -65,12 +65,6 @@ def test_characters_that_are_refused(text: str, columns: list[int]) -> None:
     assert [found.place.column for found in caught.value.diagnostics if found.place] == columns
 
 
-@pytest.mark.parametrize("text", ["", " \n\t\n", "\ufeff"])
-def test_text_without_anything_in_it(text: str) -> None:
-    with pytest.raises(PlanError, match="the file is empty"):
-        check_characters(Source("plan", text))
-
-
 @settings(deadline=None, database=None)
 @given(st.text())
 def test_control_characters_are_all_found(text: str) -> None:

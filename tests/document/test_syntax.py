@@ -12,7 +12,7 @@ from cuetrack.errors import PlanError
 def said(text: str) -> tuple[str, str]:
     """Place and message of the one finding."""
     with pytest.raises(PlanError) as caught:
-        parse_located(Source("plan", text), lambda found: None)
+        parse_located(Source("plan", text), lambda found: None, "begin with a plan")
     (found,) = caught.value.diagnostics
     assert found.hint
     return str(found.place).removeprefix("plan:"), found.message
@@ -65,8 +65,11 @@ def said(text: str) -> tuple[str, str]:
         ("%YAML x\n---\na: b", "1:7", "this line begins with %, which a plan has no use for"),
         ("%a\nb: c", "2:1", "a line begins with %, which a plan has no use for"),
         ("a: b\n%c", "2:3", "a line begins with %, which a plan has no use for"),
-        ("---", "1:1", "the file holds no plan"),
-        ("# a", "1:1", "the file holds no plan"),
+        ("---", "1:1", "nothing is written in this file"),
+        ("# a", "1:1", "nothing is written in this file"),
+        ("", "1:1", "the file is empty"),
+        (" \n\n", "1:1", "the file is empty"),
+        ("\ufeff", "1:1", "the file is empty"),
         ("[" * 3000, "1:41", "too many levels"),
     ],
 )

@@ -11,7 +11,14 @@ import pytest
 from scipy.signal import butter, sosfilt
 
 from cuetrack.conform.arrangement import Placed
-from cuetrack.mix.audible import LOWEST_GAIN_DB, TONE_RULE_DB, audible, speech_rule_lu
+from cuetrack.mix.audible import (
+    LEAST_SPEECH_LU,
+    LOWEST_GAIN_DB,
+    TONE_RULE_DB,
+    Heard,
+    audible,
+    heard_notes,
+)
 from cuetrack.mix.blocks import BLOCK_FRAMES
 from cuetrack.mix.ducking import DuckCurve
 from cuetrack.sound.loudness import k_weighted_loudness_lufs
@@ -19,7 +26,9 @@ from cuetrack.sound.pulse import Phrase, Pulse
 from cuetrack.sound.pulse_moods import MOODS
 from cuetrack.sound.tone_table import TONES
 from cuetrack.sound.tones import tone_samples
+from cuetrack.timebase import Instant
 from cuetrack.timeline.bed_settings import DEFAULT_UNDER_SPEECH_DB
+from cuetrack.timeline.cues import ClickCue
 
 RATE_HZ = 48_000
 
@@ -50,7 +59,7 @@ def in_blocks(bed: np.ndarray):
 
 
 def judged(placed, sounds, bed, *, gain_db=0.0, under_speech_db=float(DEFAULT_UNDER_SPEECH_DB)):
-    return audible(placed, sounds, in_blocks(bed), RATE_HZ, lambda _: (gain_db, under_speech_db))
+    return audible(placed, sounds, in_blocks(bed), RATE_HZ, lambda _: (-under_speech_db, gain_db))
 
 
 def ducked(bed: np.ndarray, curve: DuckCurve) -> np.ndarray:
@@ -82,6 +91,7 @@ class TestSpeech:
         assert heard.over_bed_db == pytest.approx(20.0, abs=1e-3)
         assert heard.rule_db == 20.0
         assert heard.bed_lowered_db == pytest.approx(0.0, abs=1e-3)
+        assert heard.is_kept
         assert [duck for duck in curve.ducks if duck.gain_db < -1e-3] == []
 
     def test_a_background_one_db_louder_goes_down_to_the_worked_pair(self) -> None:
@@ -94,12 +104,22 @@ class TestSpeech:
         assert rms_db(self.VOICE) == pytest.approx(-17.52, abs=1e-3)
         assert rms_db(under) == pytest.approx(-37.52, abs=1e-3)
 
-    @pytest.mark.parametrize(
-        ("under_speech_db", "rule_lu"), [(-20, 20), (-26, 20), (-19.9, 10), (-14, 10), (0, 10)]
-    )
-    def test_the_rule_is_strict_where_the_plan_is(self, under_speech_db: float, rule_lu: float) -> None:
-        """WCAG technique G56: 20 dB. Torcoli and others, JAES 67(12), 2019: 10 LU for music."""
-        assert speech_rule_lu(under_speech_db) == rule_lu
+    @pytest.mark.parametrize("under_speech_db", [-60.0, -26.0, -20.0, -14.0, -10.0, -6.0, 0.0])
+    def test_what_the_plan_asks_is_held_over_a_loud_moment(self, under_speech_db: float) -> None:
+        """Measured on the stems: over music that is 6 dB louder here than it is on average."""
+        bed = self.bed(-17.52 + 6.0)
+        heard, curve = self.heard(bed, gain_db=under_speech_db, under_speech_db=under_speech_db)
+        assert heard.rule_db == -under_speech_db
+        assert heard.over_bed_db == pytest.approx(-under_speech_db, abs=1e-3)
+        under = ducked(bed, curve)[self.START : self.START + self.FRAMES]
+        assert rms_db(self.VOICE) - rms_db(under) == pytest.approx(-under_speech_db, abs=1e-3)
+        assert heard.bed_lowered_db == pytest.approx(under_speech_db - 6.0, abs=1e-3)
+        assert heard.is_kept
+
+    def test_over_a_soft_moment_music_stays_as_far_down_as_on_average(self) -> None:
+        heard, _ = self.heard(self.bed(-17.52 - 6.0), gain_db=-14.0)
+        assert heard.over_bed_db == pytest.approx(20.0, abs=1e-3)
+        assert heard.bed_lowered_db == pytest.approx(-14.0, abs=1e-3)
 
     def test_the_usual_depth_is_what_lay_listeners_want(self) -> None:
         """Torcoli and others, JAES 67(12), 2019: 10 LU, and 4 more for lay listeners than for experts."""
@@ -108,16 +128,10 @@ class TestSpeech:
     def test_music_goes_down_by_what_the_plan_says(self) -> None:
         heard, curve = self.heard(self.bed(-17.52), gain_db=-14.0)
         assert heard.over_bed_db == pytest.approx(14.0, abs=1e-3)
-        assert heard.bed_lowered_db == 0.0
+        assert heard.bed_lowered_db == pytest.approx(-14.0, abs=1e-5)
         (duck,) = curve.ducks
         assert (duck.start_frame, duck.end_frame) == (self.START, self.START + self.FRAMES)
-        assert duck.gain_db == -14.0
-
-    def test_music_that_is_louder_here_than_elsewhere_goes_down_to_ten_lu(self) -> None:
-        """Torcoli and others, JAES 67(12), 2019: 10 LU under commentary, whatever the plan makes of it."""
-        heard, _ = self.heard(self.bed(-17.52 + 6.0), gain_db=-14.0)
-        assert heard.over_bed_db == pytest.approx(10.0, abs=1e-3)
-        assert heard.bed_lowered_db == pytest.approx(-2.0, abs=1e-3)
+        assert duck.gain_db == pytest.approx(-14.0, abs=1e-5)
 
     def test_loudness_decides_and_not_level(self) -> None:
         """A rumble that K-weighting takes away (BS.1770) may be as strong as the voice."""
@@ -133,10 +147,46 @@ class TestSpeech:
 
     def test_a_cue_that_nothing_helps_is_told_as_it_is(self) -> None:
         """As good as off is as far as the bed goes down."""
-        voice = self.VOICE * np.float32(1e-4)
+        voice = self.VOICE * np.float32(1e-5)
         (heard,), curve = judged([said(0, self.FRAMES)], {"speech:row": voice}, self.bed(-17.52))
         assert curve.ducks[0].gain_db == LOWEST_GAIN_DB
         assert heard.over_bed_db < heard.rule_db
+        (note,) = heard_notes([heard], RATE_HZ)
+        assert note.severity == "warning"
+        assert note.message == (
+            "“Row.” at 0:00.0 with 0.0 LU is too soft to be heard over the music, "
+            "which is as good as off there"
+        )
+
+
+class TestWhatIsTold:
+    """Nothing of what the plan asks for and gets; only what it could not have, or what is less than good."""
+
+    @staticmethod
+    def heard(over_lu: float, rule_lu: float, start_frame: int = 0, text: str | None = "Row.") -> Heard:
+        cue = None if text else ClickCue("click", Instant(Fraction(0)), 0, None)
+        return Heard(Placed("row", start_frame, 9, start_frame, cue, text), over_lu, rule_lu, -6.0)
+
+    def test_nothing_where_every_rule_is_kept(self) -> None:
+        """Torcoli and others, JAES 67(12), 2019: 10 LU for music under commentary."""
+        assert LEAST_SPEECH_LU == 10
+        kept = [self.heard(14.0, 14.0), self.heard(9.96, 10.0), self.heard(inf, 6.0)]
+        assert heard_notes([*kept, self.heard(20.0, 20.0, text=None)], RATE_HZ) == ()
+
+    def test_less_than_the_research_figure_where_the_plan_asks_for_less(self) -> None:
+        cues = [self.heard(12.0, 6.0), self.heard(8.0, 6.0), self.heard(6.0, 6.0, 9 * RATE_HZ)]
+        (note,) = heard_notes(cues, RATE_HZ)
+        assert note.message == (
+            "2 cues are less than 10 LU over the music, as `under speech:` asks; "
+            "the least clear is “Row.” at 0:09.0 with 6.0 LU"
+        )
+        assert note.hint == "write `under speech: -10 dB` or lower, so that people follow easily"
+
+    def test_a_rule_that_could_not_be_kept(self) -> None:
+        (note,) = heard_notes([self.heard(14.0, 14.0), self.heard(19.9, 20.0, text=None)], RATE_HZ)
+        assert note.message.startswith(
+            "♪ click at 0:00.0 with 19.9 dB is too soft to be heard over the music"
+        )
 
 
 BEDS = {mood: Pulse(Phrase(Fraction(126), mood, RATE_HZ, 2)) for mood in MOODS}
@@ -192,7 +242,7 @@ class TestTones:
         missing_db = rms_db(tone) - octave_db - 20.0
         assert missing_db < -3
         assert curve.ducks[0].gain_db == pytest.approx(missing_db, abs=0.5)
-        assert heard.bed_lowered_db == curve.ducks[0].gain_db
+        assert heard.bed_lowered_db == pytest.approx(curve.ducks[0].gain_db)
         assert heard.over_bed_db == pytest.approx(20.0, abs=1e-3)
 
     def test_a_tone_that_stands_out_leaves_the_bed_alone(self) -> None:
@@ -245,7 +295,7 @@ class TestSeveralCues:
             noise(-50, 6 * BLOCK_FRAMES)
             * np.linspace(1, 10, 6 * BLOCK_FRAMES, dtype=np.float32)[:, np.newaxis]
         )
-        heard, curve = judged(self.placed(), SOUNDS, bed)
+        heard, curve = judged(self.placed(), SOUNDS, bed, under_speech_db=-10.0)
         assert curve.ducks == ()
         for one in heard:
             if one.placed.text is not None:
@@ -276,6 +326,7 @@ class TestSeveralCues:
         bed = np.zeros((6 * BLOCK_FRAMES, 2), np.float32)
         heard, curve = judged(self.placed(), SOUNDS, bed, gain_db=-14.0)
         assert {(one.over_bed_db, one.bed_lowered_db) for one in heard} == {(inf, 0.0)}
+        assert all(one.is_kept for one in heard)
         assert curve.ducks == ()
 
     def test_a_bed_that_begins_under_a_cue_is_ducked_from_the_cue_s_start(self) -> None:

@@ -17,6 +17,7 @@ from cuetrack.sound.pulse import Phrase, Pulse
 from cuetrack.sound.pulse_moods import DEFAULT_MOOD
 from cuetrack.timebase import Duration, Instant
 from cuetrack.timeline.bed import BedSpan, FilesSource, PulseSource
+from cuetrack.timeline.bed_settings import Fades
 
 RATE_HZ = 24_000
 
@@ -52,6 +53,7 @@ def span(start, end, source, *, gain_db=0, fade_in="0", fade_out="0"):
         Duration(Fraction(fade_in)),
         Duration(Fraction(fade_out)),
         Fraction(-14),
+        Fades(Duration(Fraction(fade_in)), Duration(Fraction(fade_out))),
     )
 
 

@@ -219,6 +219,16 @@ class TestTheOrder:
         turns = [(samples[begin:], 0, 0, fade), (samples[begin:], 3 * RATE_HZ, fade, fade)]
         assert np.abs(made - added(turns, 5 * RATE_HZ)).max() < 1e-6
 
+    def test_it_is_known_where_it_ends_by_itself(self, sound_of):
+        files = music(2), music(3, seed=8)
+        sound = sound_of(*files, crossfade="0.5", loop=False)
+        assert sound.frames == 4.5 * RATE_HZ
+        made = heard(sound, 6 * RATE_HZ)[:, 0]
+        assert made[sound.frames - 1] != 0
+        assert not made[sound.frames :].any()
+        assert sound_of(*files, crossfade="0.5").frames is None
+        assert sound_of(*files, crossfade="0.5", loop=False, most_frames=2 * RATE_HZ).frames is None
+
     def test_a_file_longer_than_the_programme_plays_through(self, sound_of):
         samples = music(9)
         made = heard(sound_of(samples, crossfade="1", most_frames=4 * RATE_HZ), 4 * RATE_HZ)
@@ -271,15 +281,32 @@ class TestTheOrder:
     ("length", "words", "message"),
     [
         (3, {"crossfade": "2"}, "0.wav lasts 3 s, too little for its crossfade of 2 s; write a shorter"),
-        (3, {"start": "3"}, "0.wav ends before `start: 3 s`; begin earlier"),
+        (3, {"start": "3"}, "0.wav lasts 3 s, and nothing is left after `start: 3 s`; begin earlier"),
+        (3, {"start": "9"}, "0.wav lasts 3 s, and nothing is left after `start: 9 s`; begin earlier"),
+        (
+            3,
+            {"start": "2.95"},
+            "0.wav has 0.05 s left after `start: 2.95 s`, .* 0.1 s to join it; begin earlier",
+        ),
+        (
+            3,
+            {"start": "2", "crossfade": "0.75"},
+            "0.wav has 1 s left after `start: 2 s`, too little for its crossfade of 0.75 s; "
+            "write a shorter `crossfade:`, at most half of that, or begin earlier",
+        ),
         (3, {"bpm": "20.5", "crossfade": "1"}, "too little for its crossfade of 1 s; .* whole beats"),
         (1.3, {"bpm": "40"}, "lasts 1.3 s, and it takes 1.5 s to join it; name a longer file"),
-        (0.0001, {}, "lasts 0.1 s, and it takes 0.1 s to join it; name a longer file"),
+        (0.04, {}, "lasts 0.04 s, and it takes 0.1 s to join it; name a longer file"),
     ],
 )
 def test_a_file_too_short_to_be_joined_is_refused(sound_of, length, words, message):
     with pytest.raises(SoundError, match=message):
         sound_of(music(length), **words)
+
+
+def test_where_nothing_is_joined_any_rest_will_do(sound_of):
+    sound = sound_of(music(3), start="2.95", loop=False)
+    assert sound.frames == 3 * RATE_HZ - round(2.95 * RATE_HZ)
 
 
 LINE = Place("quay.yaml", 4, 9, 8, "  file: [tide.wav, gulls.wav, oars.wav]")
@@ -308,6 +335,32 @@ class TestFromThePlan:
             files_sound(source, {"tide.wav": tmp_path / "tide.wav"}, RATE_HZ, 2, 9_000)
         assert caught.value.diagnostics[0].place == LINE
         assert caught.value.diagnostics[0].hint == "write a shorter `crossfade:`, at most half of that"
+
+    def test_music_that_nobody_could_hear_is_told_there_too(self, tmp_path):
+        """All zero, or under the gate of BS.1770-4, -70 LUFS."""
+        for name, level in (("tide.wav", 0.0), ("ebb.wav", 1e-5), ("quay.wav", 0.5)):
+            soundfile.write(tmp_path / name, level * music(3), RATE_HZ, subtype="FLOAT")
+        paths = {name: tmp_path / name for name in ("tide.wav", "ebb.wav", "quay.wav")}
+        for names, said in (
+            (["tide.wav"], "tide.wav is silent"),
+            (["tide.wav", "tide.wav"], "tide.wav is silent"),
+            (["tide.wav", "ebb.wav"], "tide.wav and ebb.wav are silent"),
+        ):
+            with pytest.raises(PlanError) as caught:
+                files_sound(source_of(*names, place=LINE), paths, RATE_HZ, 2, 9_000)
+            (one,) = caught.value.diagnostics
+            assert (one.message, one.place) == (f"{said} as far as it can be heard", LINE)
+            assert one.hint == "name a file with music in it"
+        sound = files_sound(source_of("quay.wav", "ebb.wav", place=LINE), paths, RATE_HZ, 2, 9_000)
+        assert sound.silent_files == ("ebb.wav",)
+
+    def test_music_that_begins_after_the_programme_is_silent_in_it(self, tmp_path):
+        samples = np.concatenate([np.zeros(6 * RATE_HZ, np.float32), music(3)])
+        soundfile.write(tmp_path / "tide.wav", samples, RATE_HZ, subtype="FLOAT")
+        paths = {"tide.wav": tmp_path / "tide.wav"}
+        with pytest.raises(PlanError, match=r"tide\.wav is silent as far as it can be heard"):
+            files_sound(source_of(place=LINE), paths, RATE_HZ, 2, 5 * RATE_HZ)
+        assert files_sound(source_of(start="5.5", place=LINE), paths, RATE_HZ, 2, 5 * RATE_HZ).frames is None
 
     def test_a_missing_ffmpeg_names_the_line(self, tmp_path, monkeypatch):
         def missing(what_for):

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cuetrack.conform.arrangement import Arrangement, Placed
-from cuetrack.mix.blocks import mixed_blocks
+from cuetrack.mix.blocks import mixed_blocks, on_each_channel
 
 FRAMES = 100_003
 
@@ -168,3 +168,18 @@ def test_an_arrangement_out_of_order_is_refused():
 def test_a_block_without_frames_is_refused():
     with pytest.raises(ValueError, match="a block has 1 frame or more, not 0"):
         mixed_blocks(arrangement_of(10), {}, 0)
+
+
+@pytest.mark.parametrize("width", [1, 2, 3])
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_what_is_done_on_each_channel_is_what_numpy_does_with_all_at_once(width, kind):
+    rng = np.random.default_rng(4)
+    block = rng.normal(0, 0.3, (999, width)).astype(np.float32)
+    values = rng.normal(0, 0.3, 999).astype(kind)
+    before = block.copy()
+    for operation in (np.add, np.multiply):
+        made = on_each_channel(operation, block, values)
+        expected = operation(block, values[:, np.newaxis]).astype(np.float32)
+        assert made.tobytes() == expected.tobytes()
+        assert made.dtype == np.float32
+    assert np.array_equal(block, before)

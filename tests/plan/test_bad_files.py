@@ -111,7 +111,7 @@ def test_bytes_that_are_no_plan(tmp_path: Path, name: str, data: bytes, expected
 def test_the_largest_file_is_read_and_one_byte_more_is_not(tmp_path: Path) -> None:
     path = tmp_path / "plan.yaml"
     path.write_bytes(b"#" * (MAX_SOURCE_BYTES - 1) + b"\n")
-    assert "the file holds no plan" in refused(path)
+    assert "nothing is written in this file" in refused(path)
     path.write_bytes(b"#" * MAX_SOURCE_BYTES + b"\n")
     assert "larger than 256 KiB" in refused(path)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -180,7 +181,7 @@ def test_beds_are_joined_as_those_of_session_and_part(house: str, own: str, expe
     assert by_levels is not None
     assert at_once is not None
     assert [by_levels.source.pulse, by_levels.source.file] == [at_once.source.pulse, at_once.source.file]
-    for name in (*("mood", "start", "tempo_bpm", "crossfade", "loop"), *("gain_db", "fade_in", "fade_out")):
+    for name in (*("mood", "start", "tempo_bpm", "crossfade", "loop"), *("gain_db", "fades")):
         assert getattr(by_levels, name) == getattr(at_once, name), name
 
 
@@ -222,6 +223,32 @@ def test_a_plan_without_a_house_and_one_that_stands_alone(folder: Path) -> None:
     assert read_in_house(plan).coach == "Club"
     plan.write_text(f"house: off\nsession: a\n{PARTS}\n", encoding="utf-8")
     assert read_in_house(plan).coach is None
+
+
+def test_a_house_that_cannot_be_read_is_refused(folder: Path) -> None:
+    (folder / "house.yaml").mkdir()
+    with pytest.raises(PlanError, match="not a regular file"):
+        read_in_house(folder / "plan.yaml")
+
+
+@pytest.mark.parametrize("text", ["", "# later\n"])
+def test_an_empty_house_says_how_one_begins(folder: Path, text: str) -> None:
+    (folder / "house.yaml").write_text(text, encoding="utf-8")
+    with pytest.raises(PlanError) as caught:
+        compile_plan(folder / "plan.yaml")
+    (fault,) = caught.value.diagnostics
+    assert str(fault.place).endswith("house.yaml:1:1")
+    assert fault.hint == (
+        "write what its plans have in common, like `voice: NAME`, `calls: {start: {count: 5}}`; "
+        "or remove the file"
+    )
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a right of their own there")
+def test_a_link_that_leads_nowhere_is_refused(folder: Path) -> None:
+    (folder / "house.yaml").symlink_to(folder / "nowhere.yaml")
+    with pytest.raises(PlanError, match="no such file"):
+        read_in_house(folder / "plan.yaml")
 
 
 @pytest.mark.parametrize(

@@ -6,8 +6,9 @@ import pytest
 
 from cuetrack import build
 from cuetrack.errors import PlanError
-from cuetrack.plan.levels import at_level, option_of
-from cuetrack.plan.text import read_plan
+from cuetrack.plan.levels import at_level, option_of, other_levels
+from cuetrack.plan.text import parse_plan, read_plan
+from cuetrack.timeline.runs import runs_of
 
 PLAN = """session: Quay
 parts:
@@ -17,7 +18,7 @@ parts:
     steps:
       - move: Row
         easier: Hold the band wider.
-        harder: {say: Pause at the top., stages: [{slow: 20s}, {paused: 20s}]}
+        harder: {say: Pause at the top., stages: [{slow: 15s}, {paused: 25s}]}
       - move: Press
         easier: {work: 30s}
         work: 40s
@@ -44,7 +45,7 @@ def test_each_level_does_its_own_version(plan):
     row = [("Row", "slow", 20), ("Row", "steady", 20)]
     assert phases(plan, "standard")[1] == [*row, ("Press", None, 40)]
     assert phases(plan, "easier")[1] == [*row, ("Press", None, 30)]
-    assert phases(plan, "harder")[1] == [("Row", "slow", 20), ("Row", "paused", 20), ("Press", None, 40)]
+    assert phases(plan, "harder")[1] == [("Row", "slow", 15), ("Row", "paused", 25), ("Press", None, 40)]
 
 
 def test_versions_with_the_same_times_stay_in_step_and_others_are_told(plan):
@@ -55,7 +56,67 @@ def test_versions_with_the_same_times_stay_in_step_and_others_are_told(plan):
     assert warning.message == "from 1:05 on the easier version is not in step with the standard one"
     assert (warning.place.line, warning.place.line_text.strip()) == (11, "easier: {work: 30s}")
     assert harder.warnings == standard.warnings == ()
-    assert [phase.end for phase in harder.timeline.phases] == [p.end for p in standard.timeline.phases]
+    moves = [[(run.start, run.end) for run in runs_of(known.timeline.phases)] for known in (harder, standard)]
+    assert moves[0] == moves[1]
+
+
+PROMISED = """session: Quay
+length: {length}
+lead-in: 8s
+parts:
+  - part: Circuit
+    steps:
+      - {{move: Row, work: 40s, rest: 6s..40s}}
+      - move: Press
+        work: 40s
+        rest: 20s..60s
+        easier: {easier}
+      - {{move: Squat, work: 40s}}
+"""
+LONG = "Keep one hand on the rail, take the lightest of the bands and breathe out as you push it up."
+
+
+def rests(plan, level):
+    known = build.compile_plan(plan, level=level)
+    assert known.warnings == ()
+    return [phase.length.seconds for phase in known.timeline.phases if phase.kind == "rest"][:2]
+
+
+def test_versions_of_a_promised_length_stay_in_step_whatever_they_say(plan):
+    """The rest before the easier version's long text has room for it at every level."""
+    plan.write_text(PROMISED.format(length="2:44", easier="Lighter."), encoding="utf-8")
+    short = rests(plan, "standard")
+    assert short == rests(plan, "easier") == rests(plan, "harder")
+    plan.write_text(PROMISED.format(length="2:44", easier=LONG), encoding="utf-8")
+    long = rests(plan, "standard")
+    assert long == rests(plan, "easier") == rests(plan, "harder")
+    assert sum(long) == sum(short) == 34
+    assert long[0] > short[0]
+
+
+def test_words_of_another_level_break_no_promise(plan):
+    plan.write_text(PROMISED.format(length="2:38", easier=LONG), encoding="utf-8")
+    assert sum(rests(plan, "standard")) == 28
+    with pytest.raises(PlanError) as caught:
+        build.compile_plan(plan, level="easier")
+    (fault,) = caught.value.diagnostics
+    assert fault.message == "the session can last 2 min 42 s to 3 min 50 s, not 2 min 38 s"
+    assert "(rest after 'Row': 12 s or more for what is called; rest after 'Press')" in fault.hint
+
+
+@pytest.mark.parametrize(
+    ("own", "options", "others"),
+    [
+        ("standard", "", ()),
+        ("harder", "", ()),
+        ("standard", "easier: Wider.", ("easier",)),
+        ("easier", "harder: {work: 30s}", ("standard", "harder")),
+        ("harder", "easier: Wider., harder: Pause.", ("easier", "standard")),
+    ],
+)
+def test_levels_at_which_something_differs(own, options, others):
+    text = f"session: a\nlevel: {own}\nparts: [{{part: b, steps: [{{move: Row, work: 20s, {options}}}]}}]\n"
+    assert other_levels(parse_plan(text)) == others
 
 
 def test_what_an_option_says_is_announced_at_its_level_only(plan):

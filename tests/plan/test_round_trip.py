@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from cuetrack.plan.fields import MixContent, MixName
 from cuetrack.plan.model import MoveStep, Session
+from cuetrack.plan.phrases import Phrases
 from cuetrack.plan.text import parse_plan, plan_text
 from cuetrack.sound.pulse_moods import MOODS
 from cuetrack.sound.tone_table import COUNTDOWNS, PLAN_TONES
@@ -193,6 +194,11 @@ def _with_working_time(
     return one_stage | st.fixed_dictionaries({**needed, "stages": _STAGES}, optional=optional)
 
 
+_OPTION = st.fixed_dictionaries({"work": times(1)}, optional={"say": texts(500)}) | st.fixed_dictionaries(
+    {"say": texts(500)}, optional={"stages": _STAGES}
+)
+
+
 def _without_idle_change(move: dict[str, Any]) -> dict[str, Any]:
     """A change belongs between sides."""
     return move if "sides" in move else {key: value for key, value in move.items() if key != "change"}
@@ -201,12 +207,13 @@ def _without_idle_change(move: dict[str, Any]) -> dict[str, Any]:
 _MOVE = _with_working_time(
     {"move": texts(120)},
     {
-        **dict.fromkeys(("setup", "easier", "harder"), texts(500)),
-        "equipment": _NAMES,
+        "setup": texts(500),
+        **dict.fromkeys(("easier", "harder"), texts(500) | _OPTION),
+        **dict.fromkeys(("equipment", "tags"), _NAMES),
         "sides": st.sampled_from(["both", "left", "right", ["right", "left"]]),
         **dict.fromkeys(("change", "rest"), times()),
         "tempo": _BPM | _LIFT | _TEMPO,
-        "every": _lengths(1)
+        "every": _EVERY
         | st.fixed_dictionaries({"interval": _EVERY}, optional={"tone": st.sampled_from(list(PLAN_TONES))}),
         "calls": _CALLS,
         "bed": _BED,
@@ -222,6 +229,7 @@ _PAUSES = st.sampled_from(["rest", "talk"]).flatmap(
 _PART_OPTIONS: dict[str, st.SearchStrategy[Any]] = {
     "rounds": st.integers(1, 1000),
     **dict.fromkeys(("rest", "change"), times()),
+    "flex": _lengths(0) | _some(rest=_lengths(0), rounds=st.just(" 2 – 4 ")),
     "calls": _CALLS,
     "bed": _BED,
     "notes": texts(4000),
@@ -230,11 +238,18 @@ _PART_NEEDS = {"part": texts(120), "steps": st.lists(_MOVE | _PAUSES, min_size=1
 _PART = _with_working_time(_PART_NEEDS, _PART_OPTIONS) | st.fixed_dictionaries(
     _PART_NEEDS, optional=_PART_OPTIONS
 )
+_WORDS = texts(500) | st.lists(texts(500), min_size=1, max_size=3)
+_WORDING = _WORDS | st.fixed_dictionaries({"full": _WORDS}, optional={"terse": _WORDS})
 plans = st.fixed_dictionaries(
     {"session": texts(120), "parts": st.lists(_PART, min_size=1, max_size=3)},
     optional={
         "length": _lengths(1),
+        "house": _SWITCH,
         "voice": texts(120),
+        "phrases": st.dictionaries(st.sampled_from(Phrases.allowed_keys()), _WORDING, max_size=3),
+        "accepted": st.dictionaries(texts(120), texts(500), max_size=3),
+        "lexicon": st.dictionaries(texts(120), texts(500), max_size=3),
+        "style": st.sampled_from(["full", "terse"]),
         "level": st.sampled_from(["easier", "standard", "harder"]),
         "equipment": _NAMES,
         "loudness": _LUFS | st.dictionaries(_MIX, _LUFS),

@@ -93,6 +93,14 @@ def test_faults_of_a_series(entries: list[str], found: list[str]) -> None:
     assert [f"{one.place}: {one.message}" for one in caught.value.diagnostics] == found
 
 
+def test_an_empty_series_says_how_one_begins() -> None:
+    with pytest.raises(PlanError) as caught:
+        read_document(Source("winter.yaml", ""), Series)
+    assert [fault.hint for fault in caught.value.diagnostics] == [
+        "write it like `series: NAME`, with its `sessions:` below"
+    ]
+
+
 def test_a_day_is_called_by_its_number_or_its_date() -> None:
     series = series_of("date: 2026-11-30, plan: a", "date: 2026-12-03, plan: b", "date: 2026-12-05, plan: c")
     assert [(day.number, day.of, day.entry.plan) for day in days_of(series)] == [

@@ -111,10 +111,19 @@ def test_rest_is_judged_only_where_the_effort_is_said() -> None:
     assert found_in("rest", moderate, steps[1], name="Intervals") == []
 
 
-def test_rounds_are_told_once_and_nothing_rests_after_the_last() -> None:
+def test_rounds_are_told_once_and_easy_work_is_rest_itself() -> None:
+    """After the last round the cool-down begins at once, or a stretch."""
     keys = "    rounds: 8\n    rest: 10s\n"
-    assert len(found_in("rest", "{move: Fast feet, work: 20s}", name="Intervals", keys=keys)) == 2
-    # After the last round the cool-down begins at once: that is another rest, of 0 s.
+    assert len(found_in("rest", "{move: Fast feet, work: 20s}", name="Intervals", keys=keys)) == 1
+    steps = ("{move: Fast feet, work: 20s, rest: 10s}", "{move: Calf stretch, work: 30s}")
+    assert found_in("rest", *steps, name="Intervals") == []
+
+
+def test_full_effort_that_a_tag_says_is_not_guessed() -> None:
+    (by_name,) = found_in("rest", "{move: Row sprint, work: 20s, rest: 10s}", "{move: Sway, work: 10s}")
+    tagged = "{move: Row, work: 20s, rest: 10s, tags: [back, full effort]}"
+    (by_tag,) = found_in("rest", tagged, "{move: Sway, work: 10s}")
+    assert (by_name.guessed, by_tag.guessed) == (True, False)
 
 
 @pytest.mark.parametrize(

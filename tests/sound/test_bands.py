@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
-from cuetrack.sound.bands import CENTRES_HZ, masked_threshold_db, octave_levels_db, over_masked_threshold_db
+from cuetrack.sound.bands import (
+    CENTRES_HZ,
+    masked_threshold_db,
+    octave_levels_db,
+    over_masked_threshold_db,
+    overlapping_levels_db,
+)
 
 RATES_HZ = (22_050, 44_100, 48_000, 96_000)
 
@@ -110,15 +116,56 @@ def test_a_noise_masks_nothing_below_itself() -> None:
     assert masked_threshold_db(noise_db)[:5].tolist() == [-90.0] * 5
 
 
+def in_own_bands(*levels_db: float) -> np.ndarray:
+    """Levels of a sound that lies in the middle of each band, so that no other octave holds it."""
+    return np.array([[-150.0, level_db, -150.0] for level_db in levels_db])
+
+
 def test_a_signal_is_judged_in_the_octave_where_it_stands_out_most() -> None:
     """MIL-STD-1472E 5.3: 20 dB in at least one octave band is enough."""
-    noise_db = np.full(7, -40.0)
-    signal_db = np.array([-90.0, -90.0, -45.0, -20.0, -39.0, -90.0, -90.0])
+    noise_db = np.full((7, 3), -40.0)
+    signal_db = in_own_bands(-90.0, -90.0, -45.0, -20.0, -39.0, -90.0, -90.0)
     assert over_masked_threshold_db(signal_db, noise_db) == 20.0
 
 
 def test_octaves_outside_200_to_5000_hz_do_not_count() -> None:
     """MIL-STD-1472E 5.3: what stands out at 63 or 125 Hz only is no signal."""
-    noise_db = np.full(7, -40.0)
-    signal_db = np.array([0.0, 0.0, -38.0, -90.0, -90.0, -90.0, -90.0])
+    noise_db = np.full((7, 3), -40.0)
+    signal_db = in_own_bands(0.0, 0.0, -38.0, -90.0, -90.0, -90.0, -90.0)
     assert over_masked_threshold_db(signal_db, noise_db) == 2.0
+
+
+def test_where_a_signal_has_next_to_no_power_it_is_not_heard() -> None:
+    """A tone of 500 Hz has a thousandth of its power at 2 kHz, where there is no noise at all."""
+    noise_db = in_own_bands(-40.0, -40.0, -40.0, -40.0, -40.0, -150.0, -150.0)
+    signal_db = in_own_bands(-90.0, -90.0, -90.0, -30.0, -90.0, -60.0, -90.0)
+    assert over_masked_threshold_db(signal_db, noise_db) == 10.0
+
+
+def band_of_noise(low_hz: float, high_hz: float, level_db: float) -> np.ndarray:
+    """Half a second of noise that lies between two frequencies and nowhere else."""
+    spectrum = np.fft.rfft(np.random.default_rng(1_472).standard_normal(24_000))
+    frequency_hz = np.fft.rfftfreq(24_000, 1 / 48_000)
+    spectrum[(frequency_hz < low_hz) | (frequency_hz >= high_hz)] = 0
+    noise = np.fft.irfft(spectrum, 24_000)
+    return (noise * 10 ** (level_db / 20) / noise.std()).astype(np.float32)
+
+
+@pytest.mark.parametrize("frequency_hz", [360, 500, 600, 700, 715, 750, 850, 1000, 1189, 1400, 1430, 2500])
+@pytest.mark.parametrize("side", ["below", "above"])
+def test_noise_just_beyond_a_band_s_edge_masks_a_tone_near_it(frequency_hz: float, side: str) -> None:
+    """A tone and a third of an octave of noise beside it, as a filter hears both whose octave has the tone
+    in its middle (MIL-STD-1472E 5.3: the signal-to-noise ratio in one octave band): never more than it."""
+    near_hz = frequency_hz * (1.03 if side == "above" else 1 / 1.03)
+    far_hz = near_hz * 2 ** (1 / 3 if side == "above" else -1 / 3)
+    tone = sine(frequency_hz, -23.0, 48_000, 0.5)
+    noise = band_of_noise(min(near_hz, far_hz), max(near_hz, far_hz), -30.0)
+    edges_hz = [frequency_hz / 2**0.5, frequency_hz * 2**0.5]
+    octave = butter(6, edges_hz, "bandpass", fs=48_000, output="sos")
+    tone_db, noise_db = (
+        10 * np.log10(np.mean(sosfilt(octave, samples.astype(float)) ** 2)) for samples in (tone, noise)
+    )
+    found_db = over_masked_threshold_db(
+        overlapping_levels_db(tone, 48_000), overlapping_levels_db(noise, 48_000, excerpt=True)
+    )
+    assert found_db == pytest.approx(tone_db - noise_db, abs=0.3)

@@ -26,6 +26,8 @@ TOLERANCE_LU, RANGE_TOLERANCE_LU = 0.1, 1.0
 FRONT = (1.0, 1.0)
 # The meter waits for whole seconds, and its steps are 100 ms long.
 MATERIAL_SECONDS = 12.34
+# What rings on into silence is let go of once it is as soft as that.
+FORGOTTEN_LUFS = -300.0
 
 
 def metered(
@@ -208,7 +210,9 @@ def test_the_windows_are_those_of_the_programme_filtered_at_once(rate_hz: int) -
         expected = windows_lufs(samples, rate_hz, steps)
         assert len(ours) == len(expected) > 50
         assert ours[20] > -100
-        assert ours == pytest.approx(expected, abs=1e-6)
+        heard = expected > FORGOTTEN_LUFS
+        assert ours[heard] == pytest.approx(expected[heard], abs=1e-6)
+        assert np.all(ours[~heard] < FORGOTTEN_LUFS)
 
 
 def test_one_channel_on_both_is_two_channels(material: np.ndarray) -> None:

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import firwin, lfilter
 
-from cuetrack.sound.true_peak import REACH_FRAMES, TruePeakMeter, peaks_above, true_peak_dbtp
+from cuetrack.sound.true_peak import REACH_FRAMES, TruePeakMeter, can_pass, peaks_above, true_peak_dbtp
 from tests.helpers.ffmpeg_meter import ffmpeg_reading
 from tests.helpers.signals import blocks_of, programme_material
 
@@ -151,6 +151,61 @@ def test_no_peak_is_above_a_floor_that_is_higher() -> None:
     samples = noise(9_999)
     assert peaks_above(samples, 10 ** (true_peak_dbtp(samples) / 20) + 1e-6) is None
     assert peaks_above(samples[: 2 * REACH_FRAMES], 0.01) is None
+
+
+def all_peaks(samples: np.ndarray) -> np.ndarray:
+    """Frame by frame; of so low a floor that no proof spares any of the work."""
+    found = peaks_above(samples, 1e-30)
+    assert found is not None
+    return found
+
+
+def wild(kind: str, seed: int) -> np.ndarray:
+    """What bends little and much, and both at different places."""
+    rng, time = np.random.default_rng(seed), np.arange(2_000)
+    bass = 0.9 * np.sin(2 * np.pi * rng.uniform(30, 300) / RATE_HZ * time + rng.uniform(0, 6))
+    hiss = rng.normal(0, 0.4, len(time))
+    return {
+        "bass": lambda: bass,
+        "hiss": lambda: hiss,
+        "bass, then hiss": lambda: np.where(time < 1_000, bass, hiss),
+        "hiss on bass": lambda: 0.5 * bass + 0.3 * hiss,
+        "signs": lambda: rng.choice([-1.0, 1.0], len(time)),
+        "single samples": lambda: np.where(rng.random(len(time)) < 0.01, 1.0, 0.0),
+        "a high tone": lambda: np.sin(2 * np.pi * rng.uniform(0.2, 0.5) * time),
+    }[kind]().astype(np.float32)
+
+
+WILD = ("bass", "hiss", "bass, then hiss", "hiss on bass", "signs", "single samples", "a high tone")
+
+
+@settings(deadline=None, database=None, max_examples=80)
+@given(st.sampled_from(WILD), st.integers(0, 1_000), st.floats(0.3, 1.5))
+def test_what_is_not_looked_at_cannot_be_a_peak(kind: str, seed: int, share: float) -> None:
+    """Both proofs hold whatever the signal, and change nothing above the level."""
+    samples = wild(kind, seed)
+    peaks = all_peaks(samples)
+    level = share * float(peaks.max())
+    if not can_pass(samples, level):
+        assert share > 1 - 1e-6
+    found = peaks_above(samples, level)
+    above = peaks > level
+    if found is None:
+        assert not above.any()
+    else:
+        assert found[above] == pytest.approx(peaks[above], rel=1e-6)
+        assert found[~above].max(initial=0.0) <= level * (1 + 1e-6)
+
+
+def test_a_bass_note_under_the_level_is_not_looked_at() -> None:
+    """Its samples are nearly its peaks, which no sum of taps could tell; one sample out of line can."""
+    samples = (0.9 * np.sin(2 * np.pi * 50 / RATE_HZ * np.arange(4_800))).astype(np.float32)
+    stereo = np.column_stack([np.zeros_like(samples), samples])
+    assert not can_pass(samples, 0.901)
+    assert not can_pass(stereo, 0.901)
+    assert can_pass(samples, 0.899)
+    stereo[3_000, 1] = 0.0
+    assert can_pass(stereo, 0.95)
 
 
 @pytest.mark.parametrize("block_frames", [1, 7, 33, 4_096])

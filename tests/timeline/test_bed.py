@@ -14,7 +14,7 @@ from cuetrack.errors import PlanError
 from cuetrack.plan.text import parse_plan
 from cuetrack.sound.pulse_moods import DEFAULT_MOOD, MOODS
 from cuetrack.timebase import Duration, Instant
-from cuetrack.timeline.bed import BedSpan, FilesSource, PulseSource
+from cuetrack.timeline.bed import BedSpan, FilesSource, PulseSource, until_ends
 from cuetrack.timeline.bed_settings import DEFAULT_UNDER_SPEECH_DB, bed_settings
 from cuetrack.timeline.compile import Timeline, compiled
 
@@ -242,6 +242,56 @@ def test_counts_of_the_pulse_fill_whole_phrases() -> None:
 def test_fades_at_the_ends(bed: str, fade_in: str, fade_out: str) -> None:
     (span,) = spans(circuit=bed)
     assert (span.fade_in.seconds, span.fade_out.seconds) == (Fraction(fade_in), Fraction(fade_out))
+
+
+def fade_notes(**beds: str) -> list[tuple[str, str, str | None]]:
+    notes = timeline(**beds).notes
+    return [(str(note.place), note.message, note.hint) for note in notes if note.severity == "warning"]
+
+
+def test_fades_that_do_not_fit_are_told_on_the_coachs_line() -> None:
+    """The circuit lasts 220 s; the place is that of the longer fade."""
+    assert fade_notes(circuit="{pulse: 120 bpm, fade in: 300s, fade out: 100s}") == [
+        (
+            "quay.yaml:12:36",
+            "the music at 1:05 lasts 3 min 40 s, too little for fades of 6 min 40 s; "
+            "they are shortened to fit",
+            "write shorter ones, at most 3 min 40 s in and out together",
+        )
+    ]
+    assert fade_notes(circuit="{pulse: 120 bpm, fade in: 120s, fade out: 100s}") == []
+
+
+def test_where_it_is_tightest_is_told_once_a_line() -> None:
+    """The fade of the session holds for the welcome, 65 s, and for the row, 55 s twice."""
+    beds = {"session": "{pulse: 120 bpm, fade out: 62s}", "circuit": "off", "row": "{pulse: 96 bpm}"}
+    ((place, message, _),) = fade_notes(**beds)
+    assert place == "quay.yaml:3:33"
+    assert message.startswith("the music at 1:05 lasts 55 s, too little for fades of ")
+    assert fade_notes(**{**beds, "row": "{pulse: 96 bpm, fade out: 54s}"}) == []
+
+
+def test_fades_that_nobody_wrote_give_way_untold() -> None:
+    text = "{session: a, lead-in: 0s, bed: {file: b.ogg}, parts: [{part: c, steps: [{rest: 2s}]}]}"
+    found = compiled(parse_plan(text))
+    assert [(span.fade_in.seconds, span.fade_out.seconds) for span in found.bed] == [
+        (Fraction("0.4"), Fraction("1.6"))
+    ]
+    assert found.notes == ()
+
+
+def test_a_fade_that_gives_way_to_other_music_is_none_too_long() -> None:
+    """The circuit follows at once: the 300 s are for an end before silence, which does not come."""
+    assert fade_notes(welcome="{pulse: 96 bpm, fade out: 300s}", circuit="{pulse: 120 bpm}") == []
+
+
+def test_files_that_are_over_earlier_end_their_spans() -> None:
+    spans_ = spans(session="{file: a.ogg, loop: off, fade out: 6s}", row="{gain: -6 dB}")
+    ends = {span.source: Instant(Fraction(100)) for span in spans_}
+    cut = until_ends(spans_, ends)
+    assert seconds(cut) == [(0, 65), (65, 100)]
+    assert [span.fade_out.seconds for span in cut] == [0, 6]
+    assert until_ends(spans_, {}) == spans_
 
 
 def test_other_music_joins_at_once_and_does_not_click() -> None:

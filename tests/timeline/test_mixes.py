@@ -11,7 +11,7 @@ from cuetrack.plan.fields import MixContent
 from cuetrack.plan.text import parse_plan
 from cuetrack.timeline.compile import compiled
 from cuetrack.timeline.cues import kind_of
-from cuetrack.timeline.mixes import MIX_NAMES, Mix, mix_of
+from cuetrack.timeline.mixes import MIX_NAMES, Mix, empty_mix_note, mix_of
 
 PLAN = """
 session: Quay circuit
@@ -73,3 +73,21 @@ def test_every_kind_of_cue_can_be_put_into_a_mix_and_is_named_alike() -> None:
     kinds = {kind_of(cue) for cue in timeline.cues}
     assert kinds == EVERY_CUE | {"prompt"}
     assert kinds | {"bed"} == set(get_args(MixContent))
+
+
+@pytest.mark.parametrize(
+    ("keys", "place", "filling"),
+    [
+        ("", "None", "give the plan a `bed:`, or write `slate: on`, or "),
+        ("mixes: {film: [slate]}", "quay.yaml:2:8", "write `slate: on`, or "),
+        ("mixes: {film: [click]}", "quay.yaml:2:8", "give a move a `tempo:`, such as 60 bpm, or "),
+        ("mixes: {film: [prompt]}", "quay.yaml:2:8", ""),
+    ],
+)
+def test_what_would_fill_an_empty_mix_is_told(keys: str, place: str, filling: str) -> None:
+    text = f"session: Quay\n{keys}\nparts: [{{part: A, steps: [{{talk: 9s}}]}}]\n"
+    session = parse_plan(text, "quay.yaml")
+    note = empty_mix_note(mix_of(session, "film"), session)
+    assert note.message == "the mix 'film' of this plan holds nothing, and is silent"
+    assert str(note.place) == place
+    assert note.hint == filling + "say what is in it: `mixes: {film: [tone, bed]}`"

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import random
 from fractions import Fraction
 from textwrap import dedent
 
 import pytest
+import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cuetrack import build
 from cuetrack.errors import PlanError
-from cuetrack.plan.text import read_plan
+from cuetrack.plan.text import parse_plan, read_plan
 from cuetrack.timebase import Duration
 from cuetrack.timeline.compile import compiled
+from tests.helpers.fake_voice import spoken
 
 
 def timeline_of(folder, text):
@@ -78,7 +81,7 @@ def test_a_promise_out_of_reach_names_the_shortest_and_the_longest_session(tmp_p
         "let times be shorter by 1 s" if by < 0 else "let times be longer by 1 s",
     )
     assert f"`length: {'7 min 8 s' if least == 428 else '9 min 18 s'}`" in diagnostic.hint
-    assert "(rest after a move of 'Circuit', change of side of 'Circuit')" in diagnostic.hint
+    assert "(rest after a move of 'Circuit'; change of side in 'Press')" in diagnostic.hint
 
 
 @pytest.mark.parametrize("by", range(-9, 10))
@@ -109,6 +112,15 @@ def test_rounds_left_open_come_nearest_to_their_own_number(tmp_path, rounds, len
     """
     timeline = timeline_of(tmp_path, text.format(length=length))
     assert timeline.session.parts[0].rounds == rounds
+    (chosen,) = timeline.rounds
+    assert (chosen.part, chosen.rounds, chosen.fewest, chosen.most, chosen.usual) == (
+        "Circuit",
+        rounds,
+        2,
+        4,
+        3,
+    )
+    assert str(chosen.place).endswith("quay.yaml:10:20")
     assert [phase.round for phase in timeline.phases if phase.kind == "work"] == list(range(1, rounds + 1))
     assert timeline.end.to_frame(48_000) == timeline.session.length.length.seconds * 48_000
 
@@ -124,8 +136,18 @@ def test_a_gap_between_two_numbers_of_rounds_is_told(tmp_path):
         rest: 30s
         steps: [{move: Row, work: 60s}]
     """
-    with pytest.raises(PlanError, match=r"can last 2 min 37 s or 4 min 7 s, not 3"):
+    with pytest.raises(PlanError, match=r"can last 2 min 37 s or 4 min 7 s, not 3") as caught:
         timeline_of(tmp_path, text)
+    (fault,) = caught.value.diagnostics
+    assert fault.hint == "let times be shorter by 37 s in all; or promise `length: 4 min 7 s`"
+    for length, hint, nearest in (
+        ("6:00", "longer by 1 min 53 s in all, or allow more", "4 min 7 s"),
+        ("2:00", "shorter by 37 s in all, or allow fewer", "2 min 37 s"),
+    ):
+        with pytest.raises(PlanError) as caught:
+            timeline_of(tmp_path, text.replace("3:30", length))
+        told = f"let times be {hint} rounds of 'Circuit'; or promise `length: {nearest}`"
+        assert [fault.hint for fault in caught.value.diagnostics] == [told]
 
 
 def test_a_fraction_of_a_second_goes_to_one_time_and_the_end_is_exact(tmp_path):
@@ -198,3 +220,60 @@ def test_any_promise_between_the_limits_is_kept(tmp_path_factory, rests, rounds,
     for phase in timeline.phases:
         if phase.flexible is not None:
             assert phase.flexible.shortest <= phase.length <= phase.flexible.longest
+
+
+RATES_HZ = (44_100, 48_000)
+
+
+def random_plan(rng: random.Random) -> str:
+    """A plan that leaves rests, changes, work of both sides and rounds open; counts fill no whole seconds."""
+    steps = []
+    for number in range(rng.randint(1, 5)):
+        low = rng.randint(0, 30)
+        rest = f", rest: {low}s..{low + rng.randint(1, 30)}s" if rng.random() < 0.5 else ""
+        sides = f", sides: both, change: {rng.choice(['5s', '3s..9s'])}" if rng.random() < 0.4 else ""
+        work = rng.choice(
+            ["40s", "20s..35s", "16 counts, tempo: 97 bpm", "72/8.5 s", "3 reps, tempo: 2-1-x-0"]
+        )
+        steps.append(f"      - {{move: M{number}, work: {work}{sides}{rest}}}\n")
+    flex = rng.choice(["", "    flex: 5s\n", "    flex: {rest: 10s, rounds: 1..5}\n"])
+    return (
+        "session: Quay\nlead-in: 8s\n"
+        "calls: {announce: off, side: off, start: {count: 2}, finish: off}\nparts:\n"
+        f"  - part: A\n    rounds: {rng.randint(1, 4)}\n    rest: {rng.choice(['20s..40s', '15s'])}\n{flex}"
+        f"    steps:\n{''.join(steps)}"
+        "  - {part: B, steps: [{talk: 10s..60s}, {move: Last, work: 20s}]}\n"
+    )
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_the_last_frame_of_every_solved_plan_is_the_promised_one(seed):
+    """1,000 random plans: of each that can keep its promise, the arrangement ends on that frame."""
+    rng = random.Random(seed)
+    solved = 0
+    for _ in range(100):
+        text = random_plan(rng)
+        try:
+            usual = compiled(parse_plan(text)).end.seconds
+            total = round(usual) + rng.randint(-40, 40)
+            timeline = compiled(parse_plan(text.replace("lead-in", f"length: {total}s\nlead-in", 1)))
+        except PlanError:
+            continue
+        solved += 1
+        for rate_hz in RATES_HZ:
+            arrangement = spoken(timeline, rate_hz)
+            assert arrangement.frames == timeline.end.to_frame(rate_hz) == total * rate_hz
+        for phase in timeline.phases:
+            if phase.flexible is not None:
+                assert phase.flexible.shortest <= phase.length <= phase.flexible.longest
+    assert solved >= 70
+
+
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+def test_the_file_of_a_solved_plan_has_the_promised_frames(tmp_path, rate_hz):
+    text = PLAN.format(length="1:51", work="10s..12s").replace("rounds: 3", "rounds: 1")
+    plan = tmp_path / "quay.yaml"
+    plan.write_text(text, encoding="utf-8")
+    rendered = build.render(plan, tmp_path / "quay.wav", rate_hz=rate_hz, channels=1)
+    assert rendered.warnings == ()
+    assert soundfile.info(str(tmp_path / "quay.wav")).frames == 111 * rate_hz

@@ -235,7 +235,7 @@ def test_each_quality_has_its_bits(tmp_path, ending, subtypes):
 
 @pytest.mark.parametrize(
     ("ending", "kbit_per_second", "within"),
-    [(".mp3", [96, 160, 256], 0.02), (".m4a", [96, 160, 256], 0.1), (".opus", [64, 128, 192], 0.1)],
+    [(".mp3", [96, 160, 256], 0.02), (".m4a", [96, 160, 256], 0.1), (".opus", [80, 128, 192], 0.1)],
 )
 def test_each_quality_has_its_bit_rate(tmp_path, ending, kbit_per_second, within):
     """Noise in stereo takes all the bits that there are."""
@@ -248,7 +248,7 @@ def test_each_quality_has_its_bit_rate(tmp_path, ending, kbit_per_second, within
 def test_better_vorbis_is_larger(tmp_path):
     samples = np.random.default_rng(4).normal(0, 0.1, (480_000, 2)).astype(np.float32)
     sizes = [write(tmp_path / f"{q}.ogg", samples, quality=q).stat().st_size for q in QUALITIES]
-    assert sizes[0] * 1.2 < sizes[1] < sizes[2] / 1.2
+    assert sizes[0] * 1.1 < sizes[1] < sizes[2] / 1.1
 
 
 @pytest.mark.parametrize("channels", [1, 2])

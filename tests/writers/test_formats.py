@@ -28,21 +28,20 @@ def test_the_ending_picks_the_format_in_any_case(ending):
     assert format_of(Path(f"quay.v2{ending.upper()}")) is AUDIO_FORMATS[ending]
 
 
-@pytest.mark.parametrize(
-    ("name", "message"),
-    [
-        ("quay.waw", "the ending '.waw' of quay.waw is no sound format; allowed: .wav, .flac"),
-        ("quay.flca", "the ending '.flca' of quay.flca is no sound format; allowed: .wav, .flac"),
-        ("quay.", "quay. has no ending; allowed: .wav, .flac, .mp3, .m4a, .ogg, .opus"),
-        ("quay", "quay has no ending; allowed: .wav, .flac, .mp3, .m4a, .ogg, .opus"),
-        (".wav", ".wav has no ending; allowed: .wav, .flac, .mp3, .m4a, .ogg, .opus"),
-        ("quay.yaml", "the ending '.yaml' of quay.yaml is no sound format; allowed: "),
-    ],
-)
-def test_another_ending_is_refused_with_what_is_allowed(name, message):
+# RFC 5334 gives `.oga` to any sound in Ogg: it would not say which of two is meant.
+@pytest.mark.parametrize("name", ["quay.waw", "quay.flca", "quay.oga", "quay.oggflac", "quay.yaml"])
+def test_another_ending_is_refused_with_what_is_allowed(name):
     with pytest.raises(UsageError) as caught:
         format_of(Path(name))
-    assert str(caught.value).startswith(message)
+    found = f"the ending '{Path(name).suffix}' of {name} is no sound format that is written here"
+    assert str(caught.value) == f"{found}; allowed: .wav, .flac, .mp3, .m4a, .ogg, .opus"
+
+
+@pytest.mark.parametrize("name", ["quay.", "quay", ".wav"])
+def test_no_ending_is_refused_with_what_is_allowed(name):
+    with pytest.raises(UsageError) as caught:
+        format_of(Path(name))
+    assert str(caught.value) == f"{name} has no ending; allowed: .wav, .flac, .mp3, .m4a, .ogg, .opus"
 
 
 @pytest.mark.parametrize("ending", [ending for ending in ENDINGS if ending != ".m4a"])

@@ -1,0 +1,97 @@
+"""A preview through the machine's sound card, and the clock that runs with what is heard."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from queue import Queue
+from threading import Event, Thread
+from typing import TYPE_CHECKING, Any
+
+from cuetrack.build_preview import Preview
+from cuetrack.cli.countdown import Clock
+from cuetrack.errors import MediaMissingError
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+_BLOCK_FRAMES = 2048
+_BLOCKS_AHEAD = 64
+
+
+@contextmanager
+def played_aloud(ready: Preview) -> Iterator[Clock]:
+    """Plays the preview while the block runs, and gives the clock of what has left the loudspeaker.
+
+    Raises:
+        MediaMissingError: the extra `aloud` or a sound card is missing.
+    """
+    sounddevice = _sounddevice()
+    rate_hz, channels = ready.arrangement.rate_hz, ready.balanced.programme.channels
+    waiting: Queue[NDArray[np.float32] | None] = Queue(_BLOCKS_AHEAD)
+    stopped = Event()
+    played = _Played(waiting, ready.frames)
+    maker = Thread(target=_fill, args=(ready, channels, waiting, stopped), daemon=True)
+    try:
+        stream = sounddevice.OutputStream(
+            samplerate=rate_hz,
+            channels=channels,
+            blocksize=_BLOCK_FRAMES,
+            dtype="float32",
+            callback=played.fill,
+        )
+    except (sounddevice.PortAudioError, ValueError) as error:
+        raise MediaMissingError(f"no sound card plays here ({error}); leave out --aloud") from error
+    maker.start()
+    try:
+        with stream:
+            latency_frames = round(stream.latency * rate_hz)
+            yield lambda: played.frame_heard(latency_frames)
+    finally:
+        stopped.set()
+
+
+def _sounddevice() -> Any:
+    try:
+        import sounddevice
+    except ImportError as error:
+        how = 'python -m pip install ".[aloud]" in a checkout brings it'
+        raise MediaMissingError(f"playing aloud needs sounddevice, which is not here; {how}") from error
+    except OSError as error:  # the system's PortAudio is missing, on Linux a package of its own
+        how = "on Debian and Ubuntu: apt install libportaudio2"
+        raise MediaMissingError(
+            f"playing aloud needs PortAudio, which is not here ({error}); {how}"
+        ) from error
+    return sounddevice
+
+
+class _Played:
+    """What the sound card has been handed; the card calls `fill` in a thread of its own."""
+
+    def __init__(self, waiting: Queue[NDArray[np.float32] | None], frames: int) -> None:
+        self._waiting, self._frames, self._handed = waiting, frames, 0
+
+    def fill(self, out: NDArray[np.float32], frames: int, at: object, status: object) -> None:
+        """Hands over the next block, silence behind the last."""
+        block = self._waiting.get() if self._handed < self._frames else None
+        out.fill(0)
+        if block is not None:
+            out[: len(block)] = block
+        self._handed += frames
+
+    def frame_heard(self, latency_frames: int) -> int | None:
+        """The frame that is heard now; None when all has been."""
+        at = max(0, self._handed - latency_frames)
+        return at if at < self._frames else None
+
+
+def _fill(ready: Preview, channels: int, waiting: Queue[NDArray[np.float32] | None], stopped: Event) -> None:
+    import numpy as np
+
+    from cuetrack.mix.blocks import regrouped
+
+    for block in regrouped(ready.blocks(), _BLOCK_FRAMES):
+        if stopped.is_set():
+            return
+        waiting.put(block if block.shape[1] == channels else np.repeat(block, channels, axis=1))

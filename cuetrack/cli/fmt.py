@@ -1,0 +1,33 @@
+"""`cuetrack fmt`: a plan in its one tidy form."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from cuetrack import build_tables
+from cuetrack.cli.options import plan_argument
+from cuetrack.errors import ExitCode
+
+
+@click.command(short_help="Write a plan in one tidy form, comments kept.")
+@plan_argument
+@click.option(
+    "--check", "only_check", is_flag=True, help="Write nothing; exit code 1 if the plan is not tidy."
+)
+def fmt(plan: Path, only_check: bool) -> int:
+    """Write PLAN in one tidy form: indents, the order of keys, blank lines, comments lined up.
+
+    The session and every comment stay what they are.
+
+    \b
+    Example:
+      cuetrack fmt session.yaml
+    """
+    changed = build_tables.tidy_plan(plan, only_check=only_check)
+    if only_check:
+        click.echo(f"{plan} is not tidy; run: cuetrack fmt {plan}" if changed else f"{plan} is tidy.")
+        return ExitCode.ERRORS if changed else ExitCode.DONE
+    click.echo(f"{plan} written in the tidy form." if changed else f"{plan} was tidy already.")
+    return ExitCode.DONE
