@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -135,11 +136,17 @@ def _chosen_text(one: Chosen) -> str:
     """What a flexible time became, and why."""
     distinct = sorted(set(one.seconds))
     times = f", {len(one.seconds)} times" if len(one.seconds) > 1 else ""
-    chosen = " and ".join(duration_text(Duration(seconds)) for seconds in distinct)
+    chosen = " and ".join(map(_nearly, distinct))
     between = f"{duration_text(one.shortest)} to {duration_text(one.longest)}"
     words = f", {duration_text(one.needed)} or more for what is called" if one.needed > one.shortest else ""
     usually = f"usually {duration_text(one.usual)}{words}"
     return f"{one.name}: {chosen}{times}, to keep the promise ({between}, {usually})"
+
+
+def _nearly(seconds: Fraction) -> str:
+    """A length in words; to a tenth of a second where it takes up what other times leave over."""
+    tenths = Fraction(round(seconds * 10), 10)
+    return ("" if tenths == seconds else "about ") + duration_text(Duration(tenths))
 
 
 def _print_heard(checked: build.Checked, mix: MixName) -> None:

@@ -16,7 +16,7 @@ from cuetrack.document.fields import Line, Name
 from cuetrack.document.located import LocatedMap, Report
 from cuetrack.document.model import Node, read_document
 from cuetrack.document.source import read_source
-from cuetrack.errors import Diagnostic
+from cuetrack.errors import Diagnostic, Place, PlanError
 from cuetrack.plan.fields import LoudnessByMix, MixContents, SpeechStyle
 from cuetrack.plan.model import Bed, Calls, CountCall, OffOr, Session, StageCall
 from cuetrack.plan.phrases import Phrases
@@ -79,7 +79,13 @@ def read_in_house(plan: Path) -> Session:
     Raises:
         PlanError: with every mistake in the plan, or in the house's file.
     """
-    session = read_plan(plan)
+    try:
+        session = read_plan(plan)
+    except PlanError:
+        if plan.name == HOUSE_FILE and read_house(plan.parent) is not None:
+            hint = "name one of the plans beside it, which it holds for"
+            raise _refused(plan, "this is a house style, not a plan", hint) from None
+        raise
     house = read_house(plan.parent) if session.house else None
     return session if house is None else with_house(session, house)
 
@@ -91,9 +97,18 @@ def read_house(folder: Path) -> House | None:
         PlanError: with every mistake in its file.
     """
     path = folder / HOUSE_FILE
+    if path.is_dir():
+        raise _refused(path, "this is a folder, and no house style", "give it another name")
+    if path.exists():
+        return read_document(read_source(path), House)
     # A link that leads nowhere was meant: it is refused, not passed over.
-    is_there = path.exists() or path.is_symlink()
-    return read_document(read_source(path), House) if is_there else None
+    if path.is_symlink():
+        raise _refused(path, "this link leads nowhere", "mend it, or remove it")
+    return None
+
+
+def _refused(path: Path, message: str, hint: str) -> PlanError:
+    return PlanError([Diagnostic("error", message, Place(str(path), 1, 1, 1, ""), hint)])
 
 
 def with_house(session: Session, house: House) -> Session:

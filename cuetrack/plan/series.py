@@ -15,7 +15,7 @@ from cuetrack.document.fields import Line, Name
 from cuetrack.document.located import LocatedList, LocatedMap, Report, shown
 from cuetrack.document.model import Node, read_document, refused
 from cuetrack.document.source import read_source
-from cuetrack.errors import Diagnostic, UsageError
+from cuetrack.errors import Diagnostic, PlanError, UsageError
 from cuetrack.plan.fields import Level, Switch
 from cuetrack.plan.model import OwnNotes, Session
 from cuetrack.plan.times import FixedTimeField
@@ -102,7 +102,11 @@ class Series(Node):
 
     @classmethod
     def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
-        """Reports dates that do not go up."""
+        """Stops at a plan, of which nothing else need be said; reports dates that do not go up."""
+        if "parts" in data and "sessions" not in data:
+            hint = "`cuetrack check` looks at a plan, without `--day`; a series lists dated `sessions:`"
+            place = data.key_places["parts"]
+            raise PlanError([Diagnostic("error", "this is a plan, not a series", place, hint)])
         sessions, latest = data.get("sessions"), None
         for entry in sessions if isinstance(sessions, LocatedList) else ():
             written = entry.get("date") if isinstance(entry, LocatedMap) else None

@@ -169,7 +169,8 @@ PLAN_TONES: Mapping[str, str] = MappingProxyType(
 # recogniser tells the words apart (`tests/reports/heard.py`).
 UNDER_WORDS_DB = -12.0
 
-# How much softer the words of a tempo are than all others. Common practice, no source.
+# How much softer the words of a tempo are than all others. They go on through a whole set: half the amplitude
+# keeps them behind the coach's own voice and the calls that tell something new. Common practice, no source.
 TEMPO_WORDS_DB = -6.0
 
 

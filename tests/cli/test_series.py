@@ -129,6 +129,15 @@ def test_a_series_without_a_day_is_no_plan(folder: Path, capsys: pytest.CaptureF
     assert told.count("error:") == 1
 
 
+@pytest.mark.parametrize("call", [["series", "quay.yaml"], ["review", "quay.yaml", "--day", "1"]])
+def test_a_plan_is_no_series(folder: Path, capsys: pytest.CaptureFixture[str], call: list[str]) -> None:
+    assert run(call) == 1
+    told = capsys.readouterr().err
+    assert told.startswith("quay.yaml:3:1: error: this is a plan, not a series")
+    assert "hint: `cuetrack check` looks at a plan, without `--day`; a series lists dated" in told
+    assert told.count("error:") == 1
+
+
 def test_render_names_the_track_by_series_and_day(
     folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

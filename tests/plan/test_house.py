@@ -227,8 +227,22 @@ def test_a_plan_without_a_house_and_one_that_stands_alone(folder: Path) -> None:
 
 def test_a_house_that_cannot_be_read_is_refused(folder: Path) -> None:
     (folder / "house.yaml").mkdir()
-    with pytest.raises(PlanError, match="not a regular file"):
+    with pytest.raises(PlanError, match="this is a folder, and no house style"):
         read_in_house(folder / "plan.yaml")
+
+
+def test_a_house_is_no_plan(folder: Path) -> None:
+    house = folder / "house.yaml"
+    house.write_text("coach: Club\n", encoding="utf-8")
+    with pytest.raises(PlanError, match="this is a house style, not a plan") as caught:
+        read_in_house(house)
+    assert [fault.hint for fault in caught.value.diagnostics] == [
+        "name one of the plans beside it, which it holds for"
+    ]
+    house.write_text("coahc: Club\n", encoding="utf-8")
+    with pytest.raises(PlanError, match="unknown key 'coahc'") as caught:
+        read_in_house(house)
+    assert len(caught.value.diagnostics) == 1
 
 
 @pytest.mark.parametrize("text", ["", "# later\n"])
@@ -247,7 +261,7 @@ def test_an_empty_house_says_how_one_begins(folder: Path, text: str) -> None:
 @pytest.mark.skipif(sys.platform == "win32", reason="links need a right of their own there")
 def test_a_link_that_leads_nowhere_is_refused(folder: Path) -> None:
     (folder / "house.yaml").symlink_to(folder / "nowhere.yaml")
-    with pytest.raises(PlanError, match="no such file"):
+    with pytest.raises(PlanError, match="this link leads nowhere"):
         read_in_house(folder / "plan.yaml")
 
 
