@@ -12,15 +12,14 @@ from hashlib import sha256
 from pathlib import Path
 from random import Random
 
-import atheris
-
-# What is loaded here is watched.
-with atheris.instrument_imports(include=["cuetrack", "ruamel", "openpyxl"], enable_loader_override=False):
-    from tests.fuzz.seeds import MUTATIONS, seeds
-    from tests.fuzz.worker import in_fresh_folder
-
 
 def main() -> None:
+    import atheris  # an extra, and every module of the tests is loaded to look for examples
+
+    # What is loaded here is watched.
+    with atheris.instrument_imports(include=["cuetrack", "ruamel", "openpyxl"], enable_loader_override=False):
+        from tests.fuzz.seeds import MUTATIONS, seeds
+        from tests.fuzz.worker import in_fresh_folder
     reader, folder = sys.argv[1], Path(sys.argv[2])
     mutation, originals = MUTATIONS[reader], seeds(reader)
     known: set[str] = set()
