@@ -16,7 +16,7 @@ from cuetrack.mix.bed import BED_LEVEL_LUFS, BedSound, bed_blocks
 from cuetrack.mix.bed_heard import heard_spans
 from cuetrack.mix.bed_sequence import files_sound
 from cuetrack.mix.blocks import Samples
-from cuetrack.mix.mastering import Loudness, mastered, measured
+from cuetrack.mix.mastering import MOST_GAIN_DB, Loudness, mastered, measured
 from cuetrack.mix.programme import Programme, ProgrammeBlock
 from cuetrack.sound.pulse import Phrase, Pulse
 from cuetrack.timeline.bed import BedSpan, FilesSource, PulseSource
@@ -54,10 +54,12 @@ class Balanced:
 
 
 def _missed_target(mix: Mix, loudness: Loudness) -> Diagnostic:
+    if loudness.gain_db == MOST_GAIN_DB:
+        why = f"it is so soft that {MOST_GAIN_DB:g} dB, the most that is given, are not enough"
+    else:
+        why = "its peaks cannot be held down further"
     comes_to, asked = f"{loudness.mastered_lufs:.1f}", f"{loudness.target_lufs:g}"
-    message = (
-        f"the {mix.name} mix comes to {comes_to} LUFS, not to {asked}: its peaks cannot be held down further"
-    )
+    message = f"the {mix.name} mix comes to {comes_to} LUFS, not to {asked}: {why}"
     hint = f"a target of {floor(loudness.mastered_lufs)} LUFS or softer is met"
     return Diagnostic("warning", message, None, hint)
 

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cuetrack.document.source import read_source
-from cuetrack.errors import Diagnostic, PlanError, UsageError
+from cuetrack.errors import Diagnostic, PlanError, TidyError, UsageError
 from cuetrack.plan.model import MoveStep, Session
 from cuetrack.plan.text import parse_plan
 from cuetrack.tables.csv_text import csv_bytes, csv_sheet
 from cuetrack.tables.headings import mapped_columns
 from cuetrack.tables.plan_writing import tidy_plan_text
 from cuetrack.tables.reading import columns_of, session_of
-from cuetrack.tables.sheet import MAX_TABLE_BYTES, Sheet, refused_table
+from cuetrack.tables.sheet import MAX_TABLE_BYTES, Sheet, refused_table, shown_cell
 from cuetrack.tables.tidy import comments, tidied_text
 from cuetrack.tables.writing import losses, table_rows
 from cuetrack.tables.xlsx_reading import xlsx_sheet
@@ -50,10 +50,13 @@ def import_table(
     Raises:
         PlanError: with every row that cannot be read.
         UsageError: the endings or the options are wrong, or `plan` is there already.
+        TableMissingError: XLSX cannot be read on this machine.
     """
+    if plan.suffix.lower() in ENDINGS:
+        raise UsageError(f"{plan} has the name of a table; a plan ends with .yaml")
     _refuse_existing(plan, replace)
     moved = read_table(table, columns=columns, sheet=sheet)
-    text = tidy_plan_text(moved.session, (f"Made from {table.name}.", *_CAUTIONS))
+    text = tidy_plan_text(moved.session, (f"Made from {shown_cell(table.name)}.", *_CAUTIONS))
     with atomic_files(plan) as (temporary,):
         temporary.write_text(text, encoding="utf-8", newline="\n")
     return moved
@@ -90,6 +93,7 @@ def export_plan(plan: Path, table: Path, *, replace: bool = False) -> Moved:
     Raises:
         PlanError: the plan has mistakes.
         UsageError: the ending is wrong, or `table` is there already.
+        TableMissingError: XLSX cannot be written on this machine.
     """
     ending = _ending(table)
     _refuse_existing(table, replace)
@@ -121,13 +125,13 @@ def table_bytes(session: Session, ending: str) -> tuple[bytes, tuple[Diagnostic,
 
 
 def tidy_plan(plan: Path, *, only_check: bool = False) -> bool:
-    """Writes the plan in its tidy form; whether that differs from what stood there.
+    """Writes a plan, a house style or a series in its tidy form; whether that differs from what stood there.
 
     With `only_check` nothing is written.
 
     Raises:
-        PlanError: the plan has mistakes.
-        TidyError: the tidy form would lose something.
+        PlanError: it has mistakes.
+        TidyError: the tidy form would lose something, or the file was changed meanwhile.
     """
     source = read_source(plan)
     tidied = tidied_text(source.text, source.file)
@@ -135,6 +139,8 @@ def tidy_plan(plan: Path, *, only_check: bool = False) -> bool:
     if changed and not only_check:
         with atomic_files(plan) as (temporary,):
             temporary.write_text(tidied, encoding="utf-8", newline="\n")
+            if read_source(plan) != source:
+                raise TidyError(f"{plan} was changed meanwhile; it is left as it is: try again")
     return changed
 
 

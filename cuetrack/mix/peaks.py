@@ -1,4 +1,4 @@
-"""A programme's blocks → its peak in every short step, and what a limiter will do to each of them."""
+"""A programme's blocks → its peak in every short step, and what the limiter will take from its loudness."""
 
 from __future__ import annotations
 
@@ -7,9 +7,17 @@ from array import array
 import numpy as np
 from numpy.typing import NDArray
 
-# The limiter goes down in four of these steps and comes back in four.
+from cuetrack.mix.limiter import RAMP_SECONDS
+from cuetrack.sound.meter import STEPS_PER_SECOND
+
 PEAK_STEPS_PER_SECOND = 100
-_HALF_RAMP_STEPS = 2
+_HALF_RAMP_STEPS = round(RAMP_SECONDS / 2 * PEAK_STEPS_PER_SECOND)
+# The mean of the limiter's gain at the two ends of a step; there it is itself a mean under a triangle.
+_SMOOTHING = np.convolve(np.convolve([1] * _HALF_RAMP_STEPS, [1] * _HALF_RAMP_STEPS), [1, 1])
+_REACH_STEPS = 2 * _HALF_RAMP_STEPS - 1
+_PEAKS_PER_STEP = PEAK_STEPS_PER_SECOND // STEPS_PER_SECOND
+# Ten minutes, so that memory hardly grows with the programme.
+_STEPS_AT_ONCE = 6_000
 
 
 class StepPeaks:
@@ -30,27 +38,63 @@ class StepPeaks:
         steps = np.arange(first + 1, last + 1)
         # The first frame of each step that begins in this block.
         begins = -(-steps * self._rate_hz // PEAK_STEPS_PER_SECOND) - start
-        peaks = np.maximum.reduceat(np.maximum(block.max(axis=1), -block.min(axis=1)), [0, *begins])
+        # All channels in one row: reduced along so short an axis, it takes a hundred times as long.
+        row, starts = np.ascontiguousarray(block).reshape(-1), np.array([0, *begins]) * block.shape[1]
+        peaks = np.maximum(np.maximum.reduceat(row, starts), -np.minimum.reduceat(row, starts))
         if first < len(self._peaks):
             peaks[0] = max(float(peaks[0]), self._peaks.pop())
-        self._peaks.extend(peaks.astype(np.float32))
+        self._peaks.frombytes(peaks.astype(np.float32).tobytes())
 
     def found(self) -> NDArray[np.float32]:
         """The peak of every step, the last of which may be shorter; shape (steps,)."""
         return np.array(self._peaks, np.float32)
 
 
-def limiter_gains(peaks: NDArray[np.float32], ceiling: float) -> NDArray[np.float32] | None:
-    """The mean gain of the limiter in every step; None where it has nothing to do.
+def limiter_gains(peaks: NDArray[np.float32], ceiling: float, steps: int) -> NDArray[np.float64] | None:
+    """What `limiter.limited` does to the loudness of each of a meter's steps of 100 ms, as a linear gain.
 
-    As `limiter.limited` works: the lowest of what the neighbours need, and of those a mean under a
-    triangle. Where in a step its peak lies is not known, so it is an estimate.
+    An estimate: what lies between samples is not looked at, and inside a step the energy is taken to lie as
+    the squares of the peaks do. Voice, tones and pulse come out within 0.05 LU of it; squashed noise that is
+    limited from end to end, within 0.2.
+
+    Args:
+        peaks: as `StepPeaks` finds them.
+        ceiling: linear, above zero.
+        steps: of the meter.
+
+    Returns:
+        Shape (steps,), each above 0 and at most 1; None where the limiter has nothing to do.
     """
     if not len(peaks) or float(peaks.max()) <= ceiling:
         return None
-    needed = np.minimum(np.float32(1), np.float32(ceiling) / np.maximum(peaks, np.float32(1e-9)))
-    reach = _HALF_RAMP_STEPS
-    padded = np.pad(needed, 2 * reach, constant_values=1)
-    lowest = np.minimum.reduce([padded[i : len(padded) - 2 * reach + i] for i in range(2 * reach + 1)])
-    triangle = [reach + 1 - abs(i - reach) for i in range(2 * reach + 1)]
-    return np.convolve(lowest, np.array(triangle, np.float32) / sum(triangle), "valid").astype(np.float32)
+    padded = np.zeros(_PEAKS_PER_STEP * steps + 2 * _REACH_STEPS, np.float32)
+    # At odd rates the two kinds of steps are rounded apart, and one peak may be left over.
+    kept = peaks[: _PEAKS_PER_STEP * steps]
+    padded[_REACH_STEPS : _REACH_STEPS + len(kept)] = kept
+    gains = np.ones(steps)
+    for first in range(0, steps, _STEPS_AT_ONCE):
+        last = min(first + _STEPS_AT_ONCE, steps)
+        near = padded[_PEAKS_PER_STEP * first : _PEAKS_PER_STEP * last + 2 * _REACH_STEPS]
+        if float(near.max()) > ceiling:
+            gains[first:last] = _step_gains(near.astype(np.float64), ceiling)
+    return gains
+
+
+def _step_gains(peaks: NDArray[np.float64], ceiling: float) -> NDArray[np.float64]:
+    """The gains of whole steps of the meter, from their peaks and `_REACH_STEPS` more at each end."""
+    power = np.square(peaks[_REACH_STEPS:-_REACH_STEPS]) + np.finfo(np.float64).tiny
+    limited = power * np.square(_peak_step_gains(peaks, ceiling))
+    sums = (values.reshape(-1, _PEAKS_PER_STEP).sum(axis=1) for values in (limited, power))
+    return np.asarray(np.sqrt(np.divide(*sums)), np.float64)
+
+
+def _peak_step_gains(peaks: NDArray[np.float64], ceiling: float) -> NDArray[np.float64]:
+    """The limiter's mean gain in each step of 10 ms; shorter by `_REACH_STEPS` at each end.
+
+    At an instant between two steps the limiter looks at whole steps on both sides: there the lowest of
+    what they need is exact.
+    """
+    needed = ceiling / np.maximum(peaks, ceiling)
+    width = 2 * _HALF_RAMP_STEPS
+    lowest = np.minimum.reduce([needed[i : len(needed) - width + 1 + i] for i in range(width)])
+    return np.convolve(lowest, _SMOOTHING / _SMOOTHING.sum(), "valid")

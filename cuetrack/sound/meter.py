@@ -86,29 +86,32 @@ class LoudnessMeter:
 
     def _boundaries(self, first: int, last: int) -> NDArray[np.int64]:
         """The frames at which `first` to `last` steps are full; each rounded once, so none drifts."""
-        steps = np.arange(first, last + 1)
-        return (2 * steps * self._rate_hz + STEPS_PER_SECOND) // (2 * STEPS_PER_SECOND)
+        # In place, as elsewhere here: of ten hours each array takes 3 MB.
+        boundaries = np.arange(first, last + 1)
+        boundaries *= 2 * self._rate_hz
+        boundaries += STEPS_PER_SECOND
+        boundaries //= 2 * STEPS_PER_SECOND
+        return boundaries
 
-    def _steps(self) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-        """The energy and the frames of every step so far; the last may not be full."""
+    def _step_energies(self, step_gains: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
+        """That of each of `steps`, as `integrated_lufs` takes them."""
         energies = np.array(self._energies)
         if self._filled:
             full = self._full_steps(self._measured_frames)
             energies = np.concatenate([energies[:full], self._measured()[0]])
-        return energies, np.diff(np.minimum(self._boundaries(0, len(energies)), self._frames))
+        return energies if step_gains is None else energies * np.square(step_gains)
 
     def _window_powers(
         self, steps: int, step_gains: NDArray[np.float64] | None = None
     ) -> NDArray[np.float64]:
         """Mean square of every full window of `steps` steps, 100 ms apart."""
-        energies, frames = self._steps()
-        if step_gains is not None:
-            energies = energies * np.square(step_gains)
         full = self._full_steps(self._frames)
         if full < steps:
             return np.empty(0)
-        window_frames = sliding_window_view(frames[:full], steps).sum(axis=1)
-        return np.asarray(sliding_window_view(energies[:full], steps).sum(axis=1) / window_frames, np.float64)
+        energies, boundaries = self._step_energies(step_gains)[:full], self._boundaries(0, full)
+        powers = sliding_window_view(energies, steps).sum(axis=1)
+        powers /= boundaries[steps:] - boundaries[:-steps]
+        return np.asarray(powers, np.float64)
 
     def momentary_lufs(self) -> NDArray[np.float64]:
         """Loudness of every window of 0.4 s, 100 ms apart; empty for less than that."""
@@ -121,7 +124,7 @@ class LoudnessMeter:
     @property
     def steps(self) -> int:
         """How many steps of 100 ms have begun."""
-        return len(self._steps()[0])
+        return self._full_steps(self._frames - 1) + 1 if self._frames else 0
 
     def integrated_lufs(self, step_gains: NDArray[np.float64] | None = None) -> float:
         """Gated loudness of all that was added; minus infinity if nothing passes the gates.
@@ -131,9 +134,7 @@ class LoudnessMeter:
         """
         powers = self._window_powers(_MOMENTARY_STEPS, step_gains)
         if not len(powers):
-            energies, frames = self._steps()
-            energies = energies if step_gains is None else energies * np.square(step_gains)
-            return _mean_lufs(energies.sum(keepdims=True) / max(1, frames.sum()))
+            return _mean_lufs(self._step_energies(step_gains).sum(keepdims=True) / max(1, self._frames))
         return _mean_lufs(_gated(_above(powers, _ABSOLUTE_GATE_LUFS), _RELATIVE_GATE_LU))
 
     def loudness_range_lu(self) -> float:
@@ -149,7 +150,10 @@ class LoudnessMeter:
 def _lufs(powers: NDArray[np.float64]) -> NDArray[np.float64]:
     """BS.1770-4 equation 3, of weighted mean squares."""
     with np.errstate(divide="ignore"):
-        return LOUDNESS_OFFSET_LU + 10 * np.log10(powers)
+        lufs = np.log10(powers)
+    lufs *= 10
+    lufs += LOUDNESS_OFFSET_LU
+    return np.asarray(lufs, np.float64)
 
 
 def _mean_lufs(powers: NDArray[np.float64]) -> float:

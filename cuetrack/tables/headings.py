@@ -124,12 +124,26 @@ def column_of(heading: str) -> Column | None:
     >>> column_of("Pause (Sek.)")
     Column(key='rest', unit='s')
     """
-    if len(heading) > _LONGEST_HEADING:
-        return None
-    with_unit = _UNIT_IN_HEADING.fullmatch(" ".join(heading.split()))
-    unit = unit_of_word(with_unit[2] or with_unit[3]) if with_unit else None
-    key = _KEY_OF.get(folded(with_unit[1] if with_unit and unit else heading))
+    word, unit = _word_and_unit(heading)
+    key = _KEY_OF.get(folded(word))
     return Column(key, unit) if key else None
+
+
+def unit_in_heading(heading: str) -> str | None:
+    """The unit that a heading names, of whatever the column holds.
+
+    >>> unit_in_heading("On (sec)"), unit_in_heading("On (bike)")
+    ('s', None)
+    """
+    return _word_and_unit(heading)[1]
+
+
+def _word_and_unit(heading: str) -> tuple[str, str | None]:
+    if len(heading) > _LONGEST_HEADING:
+        return "", None
+    found = _UNIT_IN_HEADING.fullmatch(" ".join(heading.split()))
+    unit = unit_of_word(found[2] or found[3]) if found else None
+    return (found[1], unit) if found and unit else (heading, None)
 
 
 def mapped_columns(options: Iterable[str]) -> dict[str, Column]:

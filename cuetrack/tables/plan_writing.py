@@ -19,6 +19,8 @@ from cuetrack.tables.tidy import ALWAYS_IN_LINES, WIDTH, yaml_of_texts
 
 # Begins with a letter or a digit, holds no sign that YAML reads as its own.
 _PLAIN = re.compile(r"(?:[^\W_]|-(?=\d))(?:(?!: |:$| #)[^\n\r\t])*(?<! )")
+# Several lines without what a block of text cannot hold: a tab, or a blank at its start.
+_LINES = re.compile(r"(?! )[^\r\t]*\n[^\r\t]*(?<! )")
 # What may stand alone for a mapping in which nothing else is said.
 _ALONE = {"tempo": ("beat", "lift"), "every": ("interval",), "flex": ("rest",), "loudness": ("class",)}
 
@@ -91,6 +93,6 @@ def _text(text: str, *, in_braces: bool) -> Any:
     """A text, in quotes where it needs them: the library knows too few of the cases."""
     if (PLAIN_IN_BRACES if in_braces else _PLAIN).fullmatch(text):
         return text
-    if "\n" in text and not in_braces:
+    if not in_braces and _LINES.fullmatch(text):
         return LiteralScalarString(f"{text}\n")  # only notes have lines, and none at their end
     return DoubleQuotedScalarString(text)

@@ -1,6 +1,8 @@
 """A table → the session in it, with every mistake at its row and column.
 
-The plan's own model reads what the cells say, so a table allows what a plan allows, and says it alike.
+`columns_of` finds the headings, `session_of` reads the rows below them; `known_columns` tells what a row
+would head. The plan's own model reads what the cells say, so a table allows what a plan allows, and says it
+alike. Whole files are read by `session_in_table` of `build_tables.py`.
 """
 
 from __future__ import annotations
@@ -24,6 +26,7 @@ from cuetrack.tables.headings import (
     column_of,
     folded,
     kind_of_word,
+    unit_in_heading,
 )
 from cuetrack.tables.sheet import Cell, Row, Sheet, column_letter, refused_table, shown_cell
 
@@ -53,7 +56,7 @@ class Columns:
 
 
 def columns_of(sheet: Sheet, mapped: Mapping[str, Column]) -> Columns:
-    """The headings of the table: the first row that names a move, a rest, a talk or a kind of row.
+    """The headings of the table: the first row that heads a column as the move, or as the kind of row.
 
     Raises:
         PlanError: there is none, or two columns say the same.
@@ -67,7 +70,7 @@ def columns_of(sheet: Sheet, mapped: Mapping[str, Column]) -> Columns:
     for row in first_rows:
         keys = known_columns([cell.text for cell in row.cells], mapped)
         enough = min(2, sum(map(bool, row.cells)))  # one word may stand in any row
-        if len(keys) >= enough and {column.key for column in keys.values()} & {KIND, *_STEPS}:
+        if len(keys) >= enough and {column.key for column in keys.values()} & {KIND, "move"}:
             _refuse_wrong_mapping(row, mapped)
             _refuse_twice(sheet, row, keys)
             return Columns(row, keys)
@@ -83,10 +86,11 @@ def known_columns(headings: list[str], mapped: Mapping[str, Column]) -> dict[int
     taken = {column.key for column in mapped.values()}
     keys: dict[int, Column] = {}
     for number, heading in enumerate(headings):
-        own = column_of(heading) if heading else None
-        column = mapped.get(folded(heading)) or (own if own and own.key not in taken else None)
-        if column:
-            keys[number] = column
+        own, given = column_of(heading), mapped.get(folded(heading)) if heading else None
+        if given:
+            keys[number] = replace(given, unit=given.unit or unit_in_heading(heading))
+        elif own and own.key not in taken:
+            keys[number] = own
     has_kinds = any(column.key == KIND for column in keys.values())
     return {n: column for n, column in keys.items() if has_kinds or column.key not in SESSION_KEYS - taken}
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import io
-import re
 import warnings
 import zipfile
+from collections import Counter
 from collections.abc import Iterable, Iterator
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import Any
@@ -22,8 +22,20 @@ MAX_UNPACKED_BYTES = 2 * 1024**2
 MAX_ELEMENTS = 60_000
 # Sheets can share one file, which openpyxl reads again for each of them.
 MAX_READ_ELEMENTS = 5 * MAX_ELEMENTS
+# Its patterns take very long over long ones: Excel keeps number formats of 255 characters (its limits).
+_MAX_TEXT = 255
+_MAX_ATTRIBUTE = 8192
+_MAX_STYLES = 5_000
+# What belongs behind the cells; there it is never read.
+_BEHIND_CELLS = {
+    "conditionalFormatting",
+    "dataValidations",
+    "hyperlinks",
+    "mergeCells",
+    "scenarios",
+    "tableParts",
+}
 _MOST_NAMED = 10
-_SHEET = re.compile(rb"<(?:\w+:)?sheet\s")
 _SAVE_AGAIN = "open it in a spreadsheet program and save it again as XLSX, or as CSV (UTF-8)"
 _COPY_ALONE = "copy the table alone into a new workbook, without pictures and other sheets"
 
@@ -68,24 +80,44 @@ def openpyxl_or_refuse() -> Any:
 
 
 def _refuse_bombs(archive: zipfile.ZipFile, file: str) -> None:
-    """Refuses what unpacks to much more than a table needs; no more than allowed is unpacked for it."""
+    """Refuses what unpacks to much more than a table needs, or would keep openpyxl busy for long.
+
+    No more than allowed is unpacked for it.
+    """
     unpacked = sum(member.file_size for member in archive.infolist())
     if unpacked > MAX_UNPACKED_BYTES:
         size, limit = (f"{number / 1024**2:.1f} MiB" for number in (unpacked, MAX_UNPACKED_BYTES))
         raise refused_table(file, f"it unpacks to {size}, allowed are {limit}", _COPY_ALONE)
-    elements = sheets = 0
+    kinds: Counter[str] = Counter()
     for member in archive.infolist():
-        content = archive.read(member).replace(b"\x00", b"")  # UTF-16 has zeros between the letters
-        elements += content.count(b"<") - content.count(b"</")
-        sheets += len(_SHEET.findall(content))
-        if b"<!DOCTYPE" in content:  # ECMA-376-2 forbids them: in their entities texts can multiply
-            raise refused_table(file, f"{shown(member.filename)} in it has a document type", _SAVE_AGAIN)
+        content, name = archive.read(member), shown(member.filename)
+        # ECMA-376-2 forbids them: in their entities texts can multiply. UTF-16 has zeros between the letters.
+        if b"<!DOCTYPE" in content.replace(b"\x00", b""):
+            raise refused_table(file, f"{name} in it has a document type", _SAVE_AGAIN)
+        for kind, longest in _elements(content):
+            kinds[kind] += 1
+            if longest > (_MAX_TEXT if kind in {"numFmt", "definedName"} else _MAX_ATTRIBUTE):
+                raise refused_table(file, f"{name} in it has a {kind} of {longest} characters", _COPY_ALONE)
+    elements, sheets = kinds.total(), max(1, kinds["sheet"])
     if elements > MAX_ELEMENTS or elements * sheets > MAX_READ_ELEMENTS:
-        allowed = min(MAX_ELEMENTS, MAX_READ_ELEMENTS // max(1, sheets))
+        allowed = min(MAX_ELEMENTS, MAX_READ_ELEMENTS // sheets)
         message = f"it is made of {elements} elements (cells, texts, styles), allowed are {allowed}"
-        if sheets > 1:
-            message = f"{message} with {sheets} sheets"
-        raise refused_table(file, message, _COPY_ALONE)
+        many = f" with {sheets} sheets" if sheets > 1 else ""
+        raise refused_table(file, message + many, _COPY_ALONE)
+    if kinds["xf"] > _MAX_STYLES:
+        raise refused_table(file, f"it has {kinds['xf']} styles, allowed are {_MAX_STYLES}", _COPY_ALONE)
+
+
+def _elements(content: bytes) -> Iterator[tuple[str, int]]:
+    """Each element's name, and the length of its longest attribute, or of a name's own text."""
+    from openpyxl.xml.functions import iterparse
+
+    with suppress(SyntaxError):  # a picture, or a file that openpyxl will complain about
+        for _, element in iterparse(io.BytesIO(content)):
+            kind = element.tag.rpartition("}")[2]
+            texts = [*element.attrib.values(), *([element.text or ""] if kind == "definedName" else [])]
+            yield kind, max(map(len, texts), default=0)
+            element.clear()
 
 
 @dataclass(slots=True)
@@ -103,13 +135,16 @@ def _extent(archive: zipfile.ZipFile, path: str) -> _Extent:
     from openpyxl.utils.cell import coordinate_to_tuple
     from openpyxl.xml.functions import iterparse
 
-    found, row, column = _Extent(), 0, 0
+    found, row, column, is_behind = _Extent(), 0, 0, False
     with archive.open(path) as xml:
         for event, element in iterparse(xml, ("start", "end")):
             kind = element.tag.rpartition("}")[2]
             if event == "end":
+                is_behind = is_behind or kind == "sheetData"
                 if kind == "row":
                     element.clear()
+            elif kind in _BEHIND_CELLS and not is_behind:
+                raise ValueError(f"{kind} stands before the cells")
             elif kind == "row":
                 above, row, column = row, int(element.get("r", row + 1)), 0
                 if row <= above:

@@ -73,3 +73,17 @@ def test_a_plan_that_leaves_nothing_open_has_nothing_chosen(
     assert run(["check", "quay.yaml", "--json"]) == 0
     answer = json.loads(capsys.readouterr().out)
     assert (answer["chosen"], answer["chosen_rounds"]) == ([], [])
+
+
+def test_a_time_that_takes_up_a_fraction_is_told_to_a_tenth(
+    plan: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """144/17 s of work: the talk takes the rest, 298/17 s, which nobody reads."""
+    plan.write_text(
+        "session: Quay\nlength: 0:34\nlead-in: 8s\nparts:\n  - part: Main\n    steps:\n"
+        "      - {move: Shuttle, work: 72/8.5 s}\n      - {talk: 10s..30s}\n",
+        encoding="utf-8",
+    )
+    assert run(["check", "quay.yaml"]) == 0
+    told = capsys.readouterr().out
+    assert "talk of 'Main': about 17.5 s, to keep the promise (10 s to 30 s, usually 20 s)" in told

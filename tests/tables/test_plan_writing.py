@@ -56,6 +56,15 @@ def test_short_forms_and_braces_where_they_fit() -> None:
     assert tidied_text(WRITTEN) == WRITTEN
 
 
+@pytest.mark.parametrize(
+    "text", ["one\n\ttwo", "one \ntwo", "one\n two", "a\r\nb", "# a\n---\n", "''\n\n\n'"]
+)
+def test_notes_of_several_lines_are_a_block_or_in_quotes(text: str) -> None:
+    values = {"session": "Quay", "notes": text, "parts": [{"part": "Main", "steps": [{"talk": "5s"}]}]}
+    session = Session.model_validate(values)
+    assert parse_plan(tidy_plan_text(session)) == session
+
+
 @settings(
     deadline=None,
     database=None,

@@ -146,7 +146,7 @@ def test_what_is_refused_in_a_row(row: str, fault: str) -> None:
     [
         ("", "the table is empty"),
         ("\n , \n\n", "the table is empty"),
-        ("Name,Dauer\nRow,20s\n", "no column is headed as the move; found 'Name', 'Dauer'"),
+        ("Name,Dauer,Pause\nRow,20s,5s\n", "no column is headed as the move; found 'Name', 'Dauer', 'Pause'"),
         (HEAD, "row 1: the table holds no move"),
         ("move,exercise,work\nRow,,20s\n", "column B and column A (move) both hold `move`"),
         (
@@ -194,6 +194,14 @@ def test_columns_are_mapped_by_an_option() -> None:
     assert [warning.message for warning in moved.warnings] == [
         "row 1, column D (Work): the column is not used"
     ]
+
+
+def test_the_unit_of_a_heading_holds_for_a_column_that_an_option_maps() -> None:
+    table = "Name,On [min],Off in s\nRow,2,10\n"
+    moved = read(table, "move=Name", "work=on [min]", "rest (s)=Off in s")
+    assert moved.session == parse_plan(
+        "session: table\nparts:\n  - {part: table, steps: [{move: Row, work: 2 min, rest: 10s}]}"
+    )
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from collections import Counter
 from textwrap import dedent
@@ -15,7 +16,7 @@ from cuetrack.errors import PlanError, TidyError
 from cuetrack.plan.model import Session
 from cuetrack.plan.text import parse_plan, plan_text
 from cuetrack.tables import tidy
-from cuetrack.tables.tidy import comments, tidied_text
+from cuetrack.tables.tidy import comments, tidied_text, yaml_of_texts
 from tests.plan.test_any_text import PLANS
 from tests.plan.test_round_trip import plans
 from tests.tables.helpers import seen_comments
@@ -106,6 +107,8 @@ def tidied_step(step: str) -> str:
             "move: Row\nwork: 5s\ncues:\n  [ # c\n  {at: 1s, say: x}]",
             "- move: Row\n  work: 5s\n  cues:\n    # c\n    - {at: 1s, say: x}",
         ),
+        ("{move: Row, work: 5s}  # own", "# own\n- move: Row\n  work: 5s"),
+        ("move: Row\nstages: [{slow: 5s}]  # own", "- move: Row\n  stages: [{slow: 5s}]  # own"),
         # Texts.
         ("move: a#b\nwork: 5s # c", "- move: a#b\n  work: 5s  # c"),
         ("move: !!str Row\nwork: &w 5s\nrest: *w", "- move: !!str Row\n  work: &w 5s\n  rest: *w"),
@@ -198,10 +201,21 @@ def test_any_session_keeps_its_meaning(plan: dict[str, Any]) -> None:
     assert tidied_text(tidied) == tidied
 
 
+def _indented_otherwise(text: str, indents: tuple[int, int, int] | None) -> str:
+    """The plan as another coach may write it: lists beside their keys, or far in."""
+    if indents is None:
+        return text
+    yaml, stream = yaml_of_texts(), io.StringIO()
+    yaml.indent(*indents)
+    yaml.dump(yaml.load(text), stream)
+    return stream.getvalue()
+
+
 @st.composite
 def _commented(draw: st.DrawFn) -> str:
     """A plan of the project with comments, blank lines and blanks put in at random."""
-    lines = draw(st.sampled_from(PLANS)).split("\n")
+    indents = draw(st.sampled_from([None, (2, 2, 0), (4, 6, 3), (3, 4, 0)]))
+    lines = _indented_otherwise(draw(st.sampled_from(PLANS)), indents).split("\n")
     for number in range(draw(st.integers(1, 8))):
         at = draw(st.integers(0, len(lines) - 1))
         match draw(st.integers(0, 3)):

@@ -178,10 +178,20 @@ def with_sheet(before: bytes, after: bytes) -> bytes:
     return with_member(with_work("20s"), SHEET, lambda xml: xml.replace(before, after))
 
 
-def with_styles(number: int) -> bytes:
+def with_styles(elements: bytes) -> bytes:
     space = b"http://schemas.openxmlformats.org/spreadsheetml/2006/main"
-    styles = b'<styleSheet xmlns="%s"><cellXfs>%s</cellXfs></styleSheet>' % (space, b"<xf/>" * number)
+    styles = b'<styleSheet xmlns="%s">%s</styleSheet>' % (space, elements)
     return with_member(with_work("20s"), "xl/styles.xml", lambda _: styles)
+
+
+def with_name(text: bytes) -> bytes:
+    name = b'<definedName name="_xlnm.Print_Titles" localSheetId="0">%s</definedName>' % text
+    names = b"</sheets><definedNames>%s</definedNames>" % name
+
+    def changed(xml: bytes) -> bytes:
+        return xml.replace(b"<definedNames />", b"").replace(b"</sheets>", names)
+
+    return with_member(with_work("20s"), "xl/workbook.xml", changed)
 
 
 def laughing(encoding: str) -> bytes:
@@ -213,7 +223,17 @@ FEW = 60_000 // 50
             "the sheet reaches over 1 rows and 16384 columns",
         ),
         (bomb(64 * 1024**2), "it unpacks to 64.0 MiB, allowed are 2.0 MiB"),
-        (with_styles(90_000), "it is made of 9"),
+        (with_styles(b"<cellXfs>%s</cellXfs>" % (b"<xf/>" * 90_000)), "it is made of 9"),
+        (with_styles(b"<cellXfs>%s</cellXfs>" % (b"<xf/>" * 9_000)), "it has 9000 styles, allowed are 5000"),
+        (
+            with_styles(b'<numFmts><numFmt numFmtId="200" formatCode="%s"/></numFmts>' % (b"&#91;" * 256)),
+            "'xl/styles.xml' in it has a numFmt of 256 characters",
+        ),
+        (with_name(b"'<!-- -->" * 256), "'xl/workbook.xml' in it has a definedName of 256 characters"),
+        (
+            with_sheet(b"<sheetData>", b'<mergeCells><mergeCell ref="A1:B2"/></mergeCells><sheetData>'),
+            "it cannot be",
+        ),
         (
             with_sheet(b"<sheetData>", b"<sheetData>" + (b"<row>" + b"<c/>" * 90 + b"</row>") * 900),
             "it is made of 8",
@@ -229,6 +249,7 @@ FEW = 60_000 // 50
     ],
 )
 def test_what_is_no_table_or_a_bomb(data: bytes, fault: str) -> None:
+    """The bombs among them would keep openpyxl busy for minutes, or take all memory."""
     assert MAX_ROWS < 1_048_576
     assert MAX_COLUMNS < 16_384
     assert [found.startswith(fault) for found in faults(data)] == [True], faults(data)
@@ -242,7 +263,7 @@ WHOLE = b'ref="A1:XFD1048576"'
     [
         b"<hyperlinks>%s</hyperlinks>" % (b"<hyperlink %s/>" % WHOLE * FEW),
         b"<dataValidations>%s</dataValidations>" % (b"<dataValidation sq%s/>" % WHOLE * FEW),
-        b'<conditionalFormatting sqref="%s"/>' % (b"A1:XFD1048576 " * FEW),
+        b'<conditionalFormatting sqref="%s"/>' % (b"A1:XFD1048576 " * 500),
         b"<mergeCells>%s</mergeCells>" % (b'<mergeCell ref="E9:XFD1048576"/>' * FEW),
     ],
     ids=["links", "validations", "formats", "merged"],
