@@ -284,7 +284,7 @@ def check(
         SpeechError: the voice cannot speak.
     """
     known = compile_plan(plan, level=level, voice=voice, mixes=(mix,), day=day, allow_outside=allow_outside)
-    phases, notes, tell = known.timeline.phases, list[Diagnostic](), progress or _silent
+    phases, notes, tell = known.timeline.phases, list[Diagnostic](), progress or silent
     heard: tuple[Heard, ...] = ()
     loudness = None
     if with_sound:
@@ -318,7 +318,7 @@ def _heard_in(
     return tuple(heard for heard in one.heard if heard.over_bed_db != inf), one.loudness
 
 
-def _silent(stage: str, done: int, of: int) -> None:
+def silent(stage: str, done: int, of: int) -> None:
     """Nobody is told."""
 
 
@@ -411,7 +411,7 @@ def render(
     from cuetrack.writers.encoder import refuse_unwritable
     from cuetrack.writers.formats import format_of, known_bytes, programme_rate_hz, rate_note
 
-    audio_format, tell = format_of(target), progress or _silent
+    audio_format, tell = format_of(target), progress or silent
     refuse_unwritable(audio_format)
     note = rate_note(audio_format, rate_hz)
     rate_hz = programme_rate_hz(audio_format, rate_hz)
@@ -456,7 +456,7 @@ def balanced_mixes(
     sounds: Mapping[str, Samples],
     mixes: Sequence[MixName],
     channels: int,
-    tell: Progress = _silent,
+    tell: Progress = silent,
 ) -> list[Balanced]:
     """The mixes of a plan, each with its bed ducked under its own cues, and measured.
 
@@ -495,7 +495,7 @@ def _tags(known: Compiled, arrangement: Arrangement) -> Tags:
 
 
 def sounded(
-    known: Compiled, rate_hz: int, notes: list[Diagnostic] | None = None, tell: Progress = _silent
+    known: Compiled, rate_hz: int, notes: list[Diagnostic] | None = None, tell: Progress = silent
 ) -> tuple[Arrangement, dict[str, Samples]]:
     """Where every sound of a plan lies, and its samples by its key; `notes` gets what is to be told.
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal, get_args
@@ -176,7 +176,7 @@ def sheet_bytes(arrangement: Arrangement, ending: str, paper: Paper) -> bytes:
     return sheet_pdf(sheet, paper=paper)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Writing:
     """The content of each file of one mix."""
 
@@ -205,7 +205,7 @@ class _Writing:
             case ".picture.png" | ".picture.svg":
                 from cuetrack.writers.picture import picture
 
-                return picture(self.arrangement, self._levels(), "png" if ending == ".picture.png" else "svg")
+                return picture(self.arrangement, self._levels, "png" if ending == ".picture.png" else "svg")
             case ".chapters.txt":
                 from cuetrack.writers.chapters import chapters_of, chapters_text
 
@@ -224,6 +224,7 @@ class _Writing:
         captions = captions_of(self.arrangement, music=self.one.programme.bed is not None)
         return (webvtt if ending == ".captions.vtt" else srt)(captions, self.arrangement.rate_hz)
 
+    @cached_property
     def _levels(self) -> Mapping[str, NDArray[float64]]:
         from cuetrack.mix.levels import levels_of
 

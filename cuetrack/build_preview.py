@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -15,12 +15,15 @@ from cuetrack.errors import Diagnostic, UsageError, did_you_mean
 from cuetrack.plan.fields import MixName
 from cuetrack.plan.series import Day
 from cuetrack.timebase import Duration, Instant, duration_text
+from cuetrack.timeline.phases import Phase
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
     from cuetrack.build_mixes import Balanced
+
+NameOf = Callable[[Phase], str | None]
 
 # Half an hour is then heard in about three minutes.
 DEFAULT_AROUND = Duration(Fraction(1))
@@ -88,7 +91,7 @@ def preview(
     """
     from cuetrack.mix.excerpt import excerpt_starts
 
-    tell = progress or (lambda stage, done, of: None)
+    tell = progress or build.silent
     known = build.compile_plan(
         plan, level=level, voice=voice, mixes=(mix,), day=day, allow_outside=allow_outside
     )
@@ -113,11 +116,9 @@ def chosen_stretches(arrangement: Arrangement, choice: Choice) -> tuple[Stretch,
     found = (
         (whole,) if around is None else changeovers(arrangement, Instant(around.seconds).to_frame(rate_hz))
     )
-    for limits in (
-        _times(arrangement, choice),
-        _part(arrangement, choice.part),
-        _move(arrangement, choice.move),
-    ):
+    in_part = _called(arrangement, "part", choice.part, lambda phase: phase.part.part if phase.part else None)
+    in_move = _called(arrangement, "move", choice.move, lambda phase: phase.move.move if phase.move else None)
+    for limits in (_times(arrangement, choice), in_part, in_move):
         if limits is not None:
             found = within(found, limits)
     if not found:
@@ -125,7 +126,7 @@ def chosen_stretches(arrangement: Arrangement, choice: Choice) -> tuple[Stretch,
     return found
 
 
-def _times(arrangement: Arrangement, choice: Choice) -> tuple[Stretch, ...] | None:
+def _times(arrangement: Arrangement, choice: Choice) -> tuple[Stretch, ...]:
     start, end = choice.start or Duration(Fraction(0)), choice.end
     first = Instant(start.seconds).to_frame(arrangement.rate_hz)
     last = arrangement.frames if end is None else Instant(end.seconds).to_frame(arrangement.rate_hz)
@@ -135,60 +136,59 @@ def _times(arrangement: Arrangement, choice: Choice) -> tuple[Stretch, ...] | No
     return (Stretch(first, min(last, arrangement.frames)),)
 
 
-def _part(arrangement: Arrangement, name: str | None) -> tuple[Stretch, ...] | None:
+def _called(
+    arrangement: Arrangement, what: str, name: str | None, name_of: NameOf
+) -> tuple[Stretch, ...] | None:
+    """The phases to which `name_of` gives this name, in any letters; None if no name is asked for."""
     if name is None:
         return None
-    phases = arrangement.timeline.phases
-    _refuse_unknown("part", name, [phase.part.part for phase in phases if phase.part])
-    return where(arrangement, lambda phase: phase.part is not None and _same(phase.part.part, name))
-
-
-def _move(arrangement: Arrangement, name: str | None) -> tuple[Stretch, ...] | None:
-    if name is None:
-        return None
-    phases = arrangement.timeline.phases
-    _refuse_unknown("move", name, [phase.move.move for phase in phases if phase.move])
-    return where(arrangement, lambda phase: phase.move is not None and _same(phase.move.move, name))
+    known = dict.fromkeys(filter(None, map(name_of, arrangement.timeline.phases)))
+    if not any(_same(name, one) for one in known):
+        raise UsageError(f"there is no {what} {name!r} in this plan; {did_you_mean(name, known)}")
+    return where(arrangement, lambda phase: _same(name_of(phase) or "", name))
 
 
 def _same(one: str, other: str) -> bool:
     return one.casefold() == other.casefold()
 
 
-def _refuse_unknown(what: str, name: str, known: Sequence[str]) -> None:
-    if not any(_same(name, one) for one in known):
-        raise UsageError(
-            f"there is no {what} {name!r} in this plan; {did_you_mean(name, dict.fromkeys(known))}"
-        )
-
-
-def write_preview(ready: Preview, target: Path, progress: build.Progress | None = None) -> Path:
-    """Writes the preview's sound; the ending of `target` picks the format.
+def refuse_target(plan: Path, target: Path, rate_hz: int = build.DEFAULT_RATE_HZ) -> None:
+    """Tells before any work is done that a preview cannot be written to `target`.
 
     Raises:
-        UsageError: an ending or a rate that cannot be.
-        WriteError: the file cannot be written.
+        UsageError: its ending or the rate cannot be, or it is the plan itself.
         MediaMissingError: the format needs what is not on this machine.
     """
-    from cuetrack.writers.atomic import atomic_files
-    from cuetrack.writers.audio import write_audio
     from cuetrack.writers.encoder import refuse_unwritable
     from cuetrack.writers.formats import format_of, programme_rate_hz
-    from cuetrack.writers.tags import Tags
 
-    audio_format, rate_hz = format_of(target), ready.arrangement.rate_hz
+    audio_format = format_of(target)
     refuse_unwritable(audio_format)
     if programme_rate_hz(audio_format, rate_hz) != rate_hz:
         raise UsageError(f"{audio_format.name} is not written at {rate_hz} Hz")
-    tell = progress or (lambda stage, done, of: None)
+    build.refuse_own_plan(plan, target)
+
+
+def write_preview(ready: Preview, target: Path, progress: build.Progress | None = None) -> Path:
+    """Writes the preview's sound; the ending of `target`, which `refuse_target` lets pass, picks the format.
+
+    Raises:
+        WriteError: the file cannot be written.
+    """
+    from cuetrack.writers.atomic import atomic_files
+    from cuetrack.writers.audio import write_audio
+    from cuetrack.writers.formats import format_of
+    from cuetrack.writers.tags import Tags
+
+    tell = progress or build.silent
     with atomic_files(target) as (path,):
         write_audio(
             path,
             ready.blocks(),
-            rate_hz=rate_hz,
+            rate_hz=ready.arrangement.rate_hz,
             channels=ready.balanced.programme.channels,
             frames=ready.frames,
-            audio_format=audio_format,
+            audio_format=format_of(target),
             tags=Tags(ready.arrangement.timeline.session.session),
             progress=lambda done: tell("mixing and writing", done, ready.frames),
         )

@@ -116,8 +116,13 @@ class SoundError(CuetrackError):
     """A sound cannot be made as asked."""
 
 
+def how_to_add(extra: str) -> str:
+    """How one of our extras comes onto this machine, for the end of a sentence."""
+    return f'python -m pip install ".[{extra}]" in a checkout brings it'
+
+
 class MediaMissingError(SoundError):
-    """What reads or writes a kind of sound file is not on this machine."""
+    """What reads, writes or plays sound, or writes another kind of file, is not on this machine."""
 
     exit_code = ExitCode.MACHINE_LACKS
 

@@ -40,7 +40,15 @@ ARROWS = {
     # Of a timeline a mix needs to know where music plays, and which kinds of cue belong in it.
     "mix": ("conform", "timeline.bed", "timeline.cues", "sound", "timebase", "errors"),
     "writers": (
-        *("mix", "conform", "timeline", "plan.model", "tables.csv_text", "sound.ffmpeg", "sound.tone_table"),
+        *(
+            "mix",
+            "conform",
+            "timeline",
+            "plan.model",
+            "tables.csv_writing",
+            "sound.ffmpeg",
+            "sound.tone_table",
+        ),
         *("timebase", "errors"),
     ),
     "review": ("timeline", "plan", "timebase", "errors"),

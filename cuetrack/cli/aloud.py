@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from cuetrack.build_preview import Preview
 from cuetrack.cli.countdown import Clock
-from cuetrack.errors import MediaMissingError
+from cuetrack.errors import MediaMissingError, how_to_add
 
 if TYPE_CHECKING:
     import numpy as np
@@ -56,8 +56,8 @@ def _sounddevice() -> Any:
     try:
         import sounddevice
     except ImportError as error:
-        how = 'python -m pip install ".[aloud]" in a checkout brings it'
-        raise MediaMissingError(f"playing aloud needs sounddevice, which is not here; {how}") from error
+        needs = "playing aloud needs sounddevice, which is not here"
+        raise MediaMissingError(f"{needs}; {how_to_add('aloud')}") from error
     except OSError as error:  # the system's PortAudio is missing, on Linux a package of its own
         how = "on Debian and Ubuntu: apt install libportaudio2"
         raise MediaMissingError(

@@ -18,7 +18,7 @@ import click
 
 from cuetrack.build_preview import Preview
 from cuetrack.conform.arrangement import Arrangement, Placed
-from cuetrack.timebase import Instant, clock_text, frame_seconds
+from cuetrack.timebase import frame_clock_text, frame_seconds
 from cuetrack.writers.page_words import page_words
 from cuetrack.writers.scenes import Scene, scene_title, scenes_of
 
@@ -60,7 +60,7 @@ class Countdown:
         scene = self._scenes[bisect_right(self._scene_starts, frame) - 1]
         following = None if scene.following is None else self._scenes[scene.following]
         return Moment(
-            clock=clock_text(Instant(frame_seconds(frame, self._rate_hz))),
+            clock=frame_clock_text(frame, self._rate_hz),
             now=scene_title(scene, self._words),
             seconds_left=ceil(frame_seconds(scene.end_frame - frame, self._rate_hz)),
             next=self._words["end"] if following is None else self._announced(following),

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from cuetrack import build, build_preview
+from cuetrack import build_preview
 from cuetrack.build_preview import Choice, Preview
 from cuetrack.cli.options import (
     allow_outside_option,
@@ -20,7 +20,7 @@ from cuetrack.cli.output import diagnostic_values, errors_as_json, print_diagnos
 from cuetrack.cli.progress import progress_bar
 from cuetrack.errors import TimeError, UsageError
 from cuetrack.plan.fields import MixName
-from cuetrack.timebase import Duration, Instant, clock_text, duration_text, frame_seconds, parse_duration
+from cuetrack.timebase import Duration, duration_text, frame_clock_text, parse_duration
 from cuetrack.timeline.mixes import MIX_NAMES
 
 
@@ -107,9 +107,12 @@ def preview(
         raise UsageError("--speed needs --live")
     if as_json and (live or aloud):
         raise UsageError("--json is for the file; leave out --live and --aloud")
+    target = output if output or live or aloud else plan.with_name(f"{plan.stem}.preview.wav")
     choice = Choice(None if whole else around, part, move, start, end)
     with errors_as_json(as_json), progress_bar() as progress:
         file, day = plan_and_day(plan, called, allow_outside)
+        if target is not None:
+            build_preview.refuse_target(file, target)
         ready = build_preview.preview(
             file,
             choice,
@@ -120,9 +123,7 @@ def preview(
             allow_outside=allow_outside,
             progress=progress,
         )
-        target = output if output or live or aloud else plan.with_name(f"{plan.stem}.preview.wav")
         if target is not None:
-            build.refuse_own_plan(plan, target)
             build_preview.write_preview(ready, target, progress)
     if as_json:
         print_json(_values(ready, target))
@@ -130,7 +131,7 @@ def preview(
     print_diagnostics(ready.warnings)
     if target is not None:
         whole_text, heard_text = (
-            clock_text(Instant(frame_seconds(frames, ready.arrangement.rate_hz)))
+            frame_clock_text(frames, ready.arrangement.rate_hz)
             for frames in (ready.arrangement.frames, ready.frames)
         )
         click.echo(f"{target}  {heard_text} of {whole_text}, {len(ready.stretches)} stretches")

@@ -28,7 +28,7 @@ from cuetrack.cli.output import (
 from cuetrack.cli.progress import progress_bar
 from cuetrack.errors import UsageError, did_you_mean
 from cuetrack.plan.series import Day
-from cuetrack.timebase import Instant, clock_text, frame_seconds
+from cuetrack.timebase import frame_clock_text
 from cuetrack.timeline.mixes import MIX_NAMES
 from cuetrack.writers.atomic import folder_made
 from cuetrack.writers.formats import QUALITIES, Quality
@@ -151,7 +151,7 @@ def render(
         return
     print_diagnostics(rendered.warnings)
     arrangement = rendered.arrangement
-    lasts = clock_text(Instant(frame_seconds(arrangement.frames, arrangement.rate_hz)), 1)
+    lasts = frame_clock_text(arrangement.frames, arrangement.rate_hz, 1)
     for mix in rendered.mixes:
         loud = loudness_text(mix.loudness.mastered_lufs)
         click.echo(f"{mix.track}  {lasts}  {arrangement.rate_hz} Hz  {mix.cues} cues  {loud}")

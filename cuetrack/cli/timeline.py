@@ -20,7 +20,7 @@ from cuetrack.cli.options import (
 from cuetrack.cli.output import errors_as_json, length_text, print_diagnostics, print_json, print_table
 from cuetrack.conform.arrangement import Arrangement, Placed
 from cuetrack.plan.fields import MixName
-from cuetrack.timebase import Instant, clock_text, frame_seconds
+from cuetrack.timebase import clock_text, frame_clock_text
 from cuetrack.timeline.cues import TempoWord, kind_of
 from cuetrack.timeline.mixes import MIX_NAMES, mix_of
 from cuetrack.timeline.phases import Phase
@@ -126,7 +126,7 @@ def _called(placed: Sequence[Placed], rate_hz: int) -> Iterator[str]:
         sounds = list(group)
         counted = kind == "count"
         frame = sounds[0].mark_frame if counted else sounds[0].start_frame
-        clock = clock_text(Instant(frame_seconds(frame, rate_hz)), 1)
+        clock = frame_clock_text(frame, rate_hz, 1)
         if sounds[0].tone is None:
             alone = " (you alone)" if kind == "prompt" else ""
             yield f"{clock} “{' '.join(sound.text or '' for sound in sounds)}”{alone}"

@@ -22,7 +22,7 @@ from cuetrack.mix.ducking import Duck, DuckCurve
 from cuetrack.sound.bands import over_masked_threshold_db, overlapping_levels_db
 from cuetrack.sound.loudness import k_weighted_loudness_lufs
 from cuetrack.sound.units import linear_to_db
-from cuetrack.timebase import Instant, clock_text, frame_seconds
+from cuetrack.timebase import frame_clock_text
 
 # Torcoli and others, Journal of the Audio Engineering Society 67(12), 2019: music at least 10 LU under
 # commentary. A plan may ask for less, and its coach is told.
@@ -129,7 +129,7 @@ def _told(heard: Sequence[Heard], what: str, rate_hz: int) -> str:
     """What is so of one cue or of several, with the least clear of them."""
     least = min(heard, key=lambda one: one.over_bed_db)
     called = f"“{least.placed.text}”" if least.is_speech else f"♪ {least.placed.tone}"
-    at = clock_text(Instant(frame_seconds(least.placed.start_frame, rate_hz)), 1)
+    at = frame_clock_text(least.placed.start_frame, rate_hz, 1)
     figure = f"{called} at {at} with {least.over_bed_db:.1f} {'LU' if least.is_speech else 'dB'}"
     if len(heard) == 1:
         return f"{figure} is {what}"

@@ -25,7 +25,7 @@ from cuetrack.errors import SoundError
 from cuetrack.mix.bed_container import ffmpeg_container
 from cuetrack.mix.bed_mix_down import MOST_CHANNELS, mix_down
 from cuetrack.sound.ffmpeg import SAFE_ARGUMENTS, ffmpeg_path
-from cuetrack.timebase import Instant, clock_text, frame_seconds
+from cuetrack.timebase import frame_clock_text
 
 BedSamples = NDArray[np.float32]
 
@@ -115,7 +115,7 @@ def _mixed_down(pieces: Iterator[BedSamples], file: _Decoded, channels: int) -> 
 
 
 def _clock(frame: int, rate_hz: int) -> str:
-    return clock_text(Instant(frame_seconds(frame, rate_hz)), 2)
+    return frame_clock_text(frame, rate_hz, 2)
 
 
 def _resampled(pieces: Iterator[BedSamples], from_hz: int, to_hz: int, channels: int) -> Iterator[BedSamples]:

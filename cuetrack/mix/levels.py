@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cuetrack.mix.programme import Programme
-from cuetrack.sound.meter import LoudnessMeter
+from cuetrack.sound.meter import STEPS_PER_SECOND, LoudnessMeter
 
-# EBU Tech 3341: momentary loudness, of windows of 0.4 s that begin 0.1 s apart.
-WINDOW_SECONDS, STEP_SECONDS = 0.4, 0.1
+# From one value to the next, as the meter gives momentary loudness.
+STEP_SECONDS = 1 / STEPS_PER_SECOND
 _STEMS = {"voice": ("voice",), "tones": ("tones", "clicks", "slate"), "bed": ("bed",)}
 
 

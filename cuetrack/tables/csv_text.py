@@ -1,8 +1,7 @@
-"""CSV ↔ rows of cells (RFC 4180, and the ways in which spreadsheets differ from it).
+"""CSV → rows of cells (RFC 4180, and the ways in which spreadsheets differ from it).
 
-Read: UTF-8, UTF-16 and, where it is neither, Windows-1252; comma, semicolon or tab between the cells.
-Written: UTF-8 with a byte order mark, commas, CR LF. A cell that a spreadsheet would take for a formula
-(OWASP, "CSV Injection") begins with an apostrophe, which reading takes away.
+UTF-8, UTF-16 and, where it is neither, Windows-1252; comma, semicolon or tab between the cells. The
+apostrophe that `csv_writing` puts before what looks like a formula is taken away.
 """
 
 from __future__ import annotations
@@ -10,16 +9,16 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 
 from cuetrack.errors import Diagnostic, Place
+from cuetrack.tables.csv_writing import FORMULA
 from cuetrack.tables.headings import Column
 from cuetrack.tables.reading import known_columns
 from cuetrack.tables.sheet import MAX_CHARACTERS, MAX_COLUMNS, MAX_ROWS, Cell, Row, Sheet, refused_table
 
 _DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _SEARCHED_ROWS = 30
-_FORMULA = re.compile(r"'*[=+\-@\t\r]")
 _SEPARATOR_LINE = re.compile(r"sep=([,;\t])\r?\n", re.IGNORECASE)
 
 
@@ -85,7 +84,7 @@ def _likeliness(text: str, delimiter: str, mapped: Mapping[str, Column]) -> tupl
 
 def _read(cell: str) -> str:
     text = cell.strip()
-    return text[1:] if text.startswith("'") and _FORMULA.match(text) else text
+    return text[1:] if text.startswith("'") and FORMULA.match(text) else text
 
 
 def _decoded(data: bytes, file: str) -> tuple[str, tuple[Diagnostic, ...]]:
@@ -113,11 +112,3 @@ def _by(data: bytes, encoding: str, file: str) -> str:
     except UnicodeDecodeError as error:
         message = f"byte {error.start + 1} fits no text encoding that is known here"
         raise refused_table(file, message, "save the table as CSV (UTF-8) or XLSX") from None
-
-
-def csv_bytes(rows: Sequence[Sequence[str]]) -> bytes:
-    """`rows` as a CSV file that a spreadsheet opens as it is and runs nothing from."""
-    stream = io.StringIO(newline="")
-    writer = csv.writer(stream, lineterminator="\r\n")
-    writer.writerows([f"'{cell}" if _FORMULA.match(cell) else cell for cell in row] for row in rows)
-    return stream.getvalue().encode("utf-8-sig")

@@ -5,6 +5,7 @@ from cuetrack.timebase.text import (
     clock_text,
     decimal_text,
     duration_text,
+    frame_clock_text,
     parse_duration,
     seconds_text,
 )
@@ -15,6 +16,7 @@ __all__ = [
     "clock_text",
     "decimal_text",
     "duration_text",
+    "frame_clock_text",
     "frame_seconds",
     "parse_duration",
     "seconds_text",

@@ -9,7 +9,7 @@ import re
 from fractions import Fraction
 
 from cuetrack.errors import TimeError
-from cuetrack.timebase.exact import Duration, Instant
+from cuetrack.timebase.exact import Duration, Instant, frame_seconds
 
 _SECONDS_IN: dict[str, int | Fraction] = {
     "h": 3600,
@@ -124,6 +124,15 @@ def seconds_text(seconds: Fraction) -> str:
     """
     tenths = -(-seconds * 10 // 1)
     return f"{decimal_text(Fraction(tenths, 10))} s"
+
+
+def frame_clock_text(frame: int, rate_hz: int, decimals: int = 0) -> str:
+    """The clock reading of a frame, or of a length in frames; see `clock_text`.
+
+    >>> frame_clock_text(72_000, 48_000, 1)
+    '0:01.5'
+    """
+    return clock_text(Instant(frame_seconds(frame, rate_hz)), decimals)
 
 
 def clock_text(instant: Instant, decimals: int = 0) -> str:

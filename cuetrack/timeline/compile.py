@@ -73,6 +73,11 @@ class Timeline:
         """Where the programme ends."""
         return self.phases[-1].end
 
+    def plan_line(self, place: Place | None) -> int | None:
+        """The line of the plan at a place; None for one in the house style beside it."""
+        plan = self.session.place
+        return place.line if place and plan and place.file == plan.file else None
+
 
 def compiled(
     session: Session, *, prompts: bool = False, needed: Needed | None = None, day: Day | None = None

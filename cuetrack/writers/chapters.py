@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import chain, pairwise
 
 from cuetrack.conform.arrangement import Arrangement
-from cuetrack.timebase import Instant, clock_text, frame_seconds
+from cuetrack.timebase import frame_clock_text
 from cuetrack.writers.page_words import page_words
 from cuetrack.writers.scenes import Scene, scenes_of
 from cuetrack.writers.stamps import frame_milliseconds
@@ -87,6 +87,6 @@ def _chapters(starts: Sequence[tuple[str, int]], frames: int, rate_hz: int) -> I
 
 def chapters_text(chapters: Sequence[Chapter], rate_hz: int) -> str:
     """A line a chapter, `1:05 Title`, as a video's description has them, cut to whole seconds."""
-    clocks = (clock_text(Instant(frame_seconds(one.start_frame, rate_hz))) for one in chapters)
+    clocks = (frame_clock_text(one.start_frame, rate_hz) for one in chapters)
     titles = (" ".join(one.title.split()) for one in chapters)
     return "".join(f"{clock} {title}\n" for clock, title in zip(clocks, titles, strict=True))

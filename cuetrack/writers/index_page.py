@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from cuetrack.conform.arrangement import Arrangement
-from cuetrack.timebase import Instant, clock_text, frame_seconds
+from cuetrack.timebase import frame_clock_text
 from cuetrack.writers.html_page import html_page, url_beside
-from cuetrack.writers.page_words import page_words
-from cuetrack.writers.sheet import cautions
+from cuetrack.writers.page_words import cautions, page_words
 
 
 def index_page(
@@ -28,7 +27,7 @@ def index_page(
         images="'self' file: data:",
         language=session.language or "en",
         title=session.session,
-        length=clock_text(Instant(frame_seconds(arrangement.frames, arrangement.rate_hz))),
+        length=frame_clock_text(arrangement.frames, arrangement.rate_hz),
         words=words,
         groups={words[key]: [(name, url_beside(name)) for name in names] for key, names in groups.items()},
         picture=None if picture is None else url_beside(picture),

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from cuetrack.conform.arrangement import Arrangement, Placed
-from cuetrack.errors import MediaMissingError
-from cuetrack.tables.csv_text import csv_bytes
+from cuetrack.errors import MediaMissingError, how_to_add
+from cuetrack.tables.csv_writing import csv_bytes
+from cuetrack.timeline.compile import Timeline
 from cuetrack.timeline.cues import kind_of
 from cuetrack.writers.page_words import page_words
 from cuetrack.writers.scenes import Scene, scene_title, scenes_of
@@ -44,20 +45,19 @@ class Marker:
 
 def markers_of(arrangement: Arrangement) -> tuple[Marker, ...]:
     """All phases and cues by their starts, a phase before the cues that begin with it."""
-    scenes, session = scenes_of(arrangement), arrangement.timeline.session
-    words, file = page_words(session.language), session.place.file if session.place else None
+    scenes, timeline = scenes_of(arrangement), arrangement.timeline
+    words = page_words(timeline.session.language)
     phases = (
         Marker(one.kind, scene_title(one, words), one.start_frame, one.frames, one.start_frame, one, one.line)
         for one in scenes
     )
-    cues = (_of_cue(placed, scenes, file) for placed in arrangement.placed)
+    cues = (_of_cue(placed, scenes, timeline) for placed in arrangement.placed)
     return tuple(sorted((*phases, *cues), key=lambda one: one.start_frame))
 
 
-def _of_cue(placed: Placed, scenes: Sequence[Scene], file: str | None) -> Marker:
-    place, scene = placed.cue.place, scenes[placed.cue.phase_index]
+def _of_cue(placed: Placed, scenes: Sequence[Scene], timeline: Timeline) -> Marker:
+    scene, line = scenes[placed.cue.phase_index], timeline.plan_line(placed.cue.place)
     name = " ".join((placed.text or placed.tone or "").split())
-    line = place.line if place and place.file == file else None
     kind = kind_of(placed.cue)
     return Marker(kind, name, placed.start_frame, placed.frames, placed.mark_frame, scene, line)
 
@@ -85,8 +85,8 @@ def refuse_without_otio() -> None:
         MediaMissingError: the extra `editor` is not installed.
     """
     if find_spec("opentimelineio") is None:
-        how = 'python -m pip install ".[editor]" in a checkout brings it'
-        raise MediaMissingError(f"markers as OpenTimelineIO need opentimelineio, which is not here; {how}")
+        needs = "markers as OpenTimelineIO need opentimelineio, which is not here"
+        raise MediaMissingError(f"{needs}; {how_to_add('editor')}")
 
 
 def markers_otio(markers: Sequence[Marker], arrangement: Arrangement, sound: str) -> str:

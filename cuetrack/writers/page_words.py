@@ -186,3 +186,8 @@ def page_words(language: str | None) -> Mapping[str, str]:
     tag = (language or "en").replace("_", "-").split("-")[0].lower()
     column = _LANGUAGES.index(tag) if tag in _LANGUAGES else 0
     return MappingProxyType({key: row[column] for key, row in _ROWS.items()})
+
+
+def cautions(words: Mapping[str, str]) -> list[str]:
+    """What is said before anyone moves."""
+    return [text for key, text in words.items() if key.startswith("caution-")]

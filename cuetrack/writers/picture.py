@@ -14,7 +14,7 @@ from math import ceil
 from typing import TYPE_CHECKING, Literal
 
 from cuetrack.conform.arrangement import Arrangement
-from cuetrack.timebase import Instant, clock_text, frame_seconds
+from cuetrack.timebase import Instant, clock_text, frame_clock_text, frame_seconds
 from cuetrack.timeline.cues import kind_of
 from cuetrack.writers.page_words import page_words
 from cuetrack.writers.scenes import Scene, scenes_of
@@ -42,7 +42,6 @@ _HATCHES = {"rest": None, "change": "///", "lead-in": "...", "talk": None, "work
 _CUE_KINDS = ("announcement", "call", "count", "prompt", "tone", "click", "slate")
 _LEVELS = {"voice": _BLUE, "tones": _ORANGE, "bed": _GREEN}
 _QUIETEST_LUFS = -60.0
-_STEP_SECONDS = 0.1
 _MOST_POINTS = 2400
 _MOST_UPRIGHT = 21
 _TICK_SECONDS, _MOST_TICKS = (1, 5, 10, 30, 60, 120, 300, 600, 1800, 3600), 20
@@ -53,7 +52,8 @@ def picture(arrangement: Arrangement, levels: Mapping[str, NDArray[float64]], ki
 
     Args:
         arrangement: what lies where.
-        levels: momentary loudness in LUFS by `voice`, `tones` and `bed`, a value every 0.1 s; may be empty.
+        levels: momentary loudness in LUFS by `voice`, `tones` and `bed`, as `mix.levels` gives it; may be
+            empty.
         kind: of the file.
     """
     import matplotlib as mpl
@@ -75,7 +75,7 @@ def _drawn(arrangement: Arrangement, levels: Mapping[str, NDArray[float64]]) -> 
     figure = Figure(figsize=(_WIDTH_INCHES, _HEIGHT_INCHES), layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.subplots(3, 1, sharex=True, height_ratios=[1.5, 1.5, 2])
-    lasts = clock_text(Instant(frame_seconds(arrangement.frames, rate_hz)))
+    lasts = frame_clock_text(arrangement.frames, rate_hz)
     title = f"{shown(' '.join(session.session.split()))} · {lasts}"
     figure.suptitle(title, fontsize=15, fontweight="bold", x=0.01, ha="left", parse_math=False)
     phases, cues, loudness = axes
@@ -175,13 +175,15 @@ def _draw_levels(axes: Axes, levels: Mapping[str, NDArray[float64]]) -> None:
     """Momentary loudness of each kind; silence is the floor."""
     import numpy as np
 
+    from cuetrack.mix.levels import STEP_SECONDS
+
     for name, values in levels.items():
         colour = _LEVELS[name]
         # As many as the picture can show: the loudest of every few.
         together = max(1, ceil(len(values) / _MOST_POINTS))
         firsts = np.arange(0, len(values), together)
         heard = np.maximum.reduceat(values, firsts)
-        times = firsts * _STEP_SECONDS
+        times = firsts * STEP_SECONDS
         if name == "bed":
             audible = np.where(heard > _QUIETEST_LUFS, heard, np.nan)
             axes.plot(times, audible, color=colour, linewidth=1.0, label=name)

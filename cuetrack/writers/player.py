@@ -14,9 +14,9 @@ from itertools import chain
 from typing import Any
 
 from cuetrack.conform.arrangement import Arrangement
-from cuetrack.timebase import Instant, clock_text, frame_seconds
+from cuetrack.timebase import frame_clock_text
 from cuetrack.writers.html_page import html_page, json_in_html, json_text, url_beside
-from cuetrack.writers.page_words import page_words
+from cuetrack.writers.page_words import cautions, page_words
 from cuetrack.writers.player_data import player_data
 from cuetrack.writers.scenes import scenes_of
 
@@ -53,12 +53,12 @@ def player_page(arrangement: Arrangement, *, sound: str | SoundInside) -> str:
         media="blob:" if inside else "'self' file:",
         language=session.language or "en",
         title=session.session,
-        length=clock_text(Instant(frame_seconds(arrangement.frames, arrangement.rate_hz))),
+        length=frame_clock_text(arrangement.frames, arrangement.rate_hz),
         frames=arrangement.frames,
         rate_hz=arrangement.rate_hz,
         equipment=tuple(_all_equipment(arrangement)),
         words=words,
-        cautions=[text for key, text in words.items() if key.startswith("caution-")],
+        cautions=cautions(words),
         session=json_in_html(_page_data(arrangement, words, beside)),
         source=None if beside is None else url_beside(beside),
         inside=None if inside is None else b64encode(inside.data).decode("ascii"),

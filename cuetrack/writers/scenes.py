@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from cuetrack.conform.arrangement import Arrangement
 from cuetrack.plan.model import MoveStep, Option
+from cuetrack.timeline.compile import Timeline
 from cuetrack.timeline.phases import Phase, PhaseKind
 from cuetrack.timeline.runs import runs_of
 
@@ -62,9 +63,8 @@ def scenes_of(arrangement: Arrangement) -> tuple[Scene, ...]:
     """One scene a phase, in order; they tile the programme."""
     phases, rate_hz = arrangement.timeline.phases, arrangement.rate_hz
     starts = [run.phases[0].index for run in runs_of(phases)]
-    file = arrangement.timeline.session.place.file if arrangement.timeline.session.place else None
     return tuple(
-        _scene(phase, rate_hz, first, following, file)
+        _scene(phase, arrangement.timeline, rate_hz, first, following)
         for phase, (first, following) in zip(phases, _first_and_following(phases, starts), strict=True)
     )
 
@@ -79,8 +79,8 @@ def _first_and_following(phases: tuple[Phase, ...], starts: list[int]) -> Iterat
         yield first, (waiting[-1] if waiting else None)
 
 
-def _scene(phase: Phase, rate_hz: int, first: int, following: int | None, file: str | None) -> Scene:
-    move, place = phase.move, phase.place
+def _scene(phase: Phase, timeline: Timeline, rate_hz: int, first: int, following: int | None) -> Scene:
+    move = phase.move
     noted = phase.stage if phase.stage is not None and phase.stage.notes else phase.step
     return Scene(
         index=phase.index,
@@ -101,7 +101,7 @@ def _scene(phase: Phase, rate_hz: int, first: int, following: int | None, file: 
         turn=phase.turn,
         first=first,
         following=following,
-        line=place.line if place and place.file == file else None,
+        line=timeline.plan_line(phase.place),
     )
 
 

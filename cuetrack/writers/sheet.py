@@ -14,10 +14,10 @@ from math import floor
 from typing import Literal
 
 from cuetrack.conform.arrangement import Arrangement
-from cuetrack.tables.csv_text import csv_bytes
-from cuetrack.timebase import Instant, clock_text, frame_seconds
+from cuetrack.tables.csv_writing import csv_bytes
+from cuetrack.timebase import frame_clock_text, frame_seconds
 from cuetrack.writers.html_page import html_page
-from cuetrack.writers.page_words import page_words
+from cuetrack.writers.page_words import cautions, page_words
 from cuetrack.writers.scenes import Scene, scenes_of
 
 Paper = Literal["a4", "letter"]
@@ -96,7 +96,7 @@ def sheet_of(arrangement: Arrangement) -> Sheet:
         for steps in _steps_by_part(scenes_of(arrangement))
     )
     equipment = ", ".join(session.equipment or ())
-    length = clock_text(Instant(frame_seconds(arrangement.frames, rate_hz)))
+    length = frame_clock_text(arrangement.frames, rate_hz)
     return Sheet(session.session, length, equipment, session.language or "en", parts, words)
 
 
@@ -159,7 +159,7 @@ def _one_side(step: Sequence[Scene]) -> list[Scene]:
 
 
 def _clock(scene: Scene, rate_hz: int) -> str:
-    return clock_text(Instant(frame_seconds(scene.start_frame, rate_hz)))
+    return frame_clock_text(scene.start_frame, rate_hz)
 
 
 def _seconds(lengths_frames: Sequence[int], rate_hz: int) -> str:
@@ -204,11 +204,6 @@ def sheet_html(sheet: Sheet, *, paper: Paper = "a4") -> str:
         words=sheet.words,
         cautions=cautions(sheet.words),
     )
-
-
-def cautions(words: Mapping[str, str]) -> list[str]:
-    """What is said before anyone moves."""
-    return [text for key, text in words.items() if key.startswith("caution-")]
 
 
 def _print_points(sheet: Sheet) -> float:

@@ -11,7 +11,8 @@ from datetime import UTC, datetime
 from functools import partial
 from typing import TYPE_CHECKING
 
-from cuetrack.writers.sheet import Paper, Sheet, SheetRow, cautions
+from cuetrack.writers.page_words import cautions
+from cuetrack.writers.sheet import Paper, Sheet, SheetRow
 from cuetrack.writers.typeface import lacks, shown, typefaces
 
 if TYPE_CHECKING:

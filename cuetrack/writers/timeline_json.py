@@ -12,6 +12,7 @@ from math import isfinite
 from typing import TYPE_CHECKING, Any
 
 from cuetrack.conform.arrangement import Arrangement, Placed
+from cuetrack.timeline.compile import Timeline
 from cuetrack.timeline.cues import kind_of
 from cuetrack.timeline.phases import Phase
 
@@ -37,7 +38,6 @@ def timeline_document(
         loudness: of the whole, where it was measured.
     """
     session, over = arrangement.timeline.session, {id(one.placed): one for one in heard}
-    file = session.place.file if session.place else None
     return {
         "cuetrack": CONTRACT_VERSION,
         "session": session.session,
@@ -47,7 +47,7 @@ def timeline_document(
         "level": session.level,
         **(loudness_values(loudness) if loudness else {}),
         "phases": [_phase(phase, arrangement.rate_hz) for phase in arrangement.timeline.phases],
-        "cues": [_cue(placed, over.get(id(placed)), file) for placed in arrangement.placed],
+        "cues": [_cue(placed, over.get(id(placed)), arrangement.timeline) for placed in arrangement.placed],
     }
 
 
@@ -98,8 +98,7 @@ def loudness_values(loudness: Loudness) -> dict[str, float | None]:
     }
 
 
-def _cue(placed: Placed, heard: Heard | None, file: str | None) -> dict[str, Any]:
-    """One cue; its line is one of the plan's, never of the house style beside it."""
+def _cue(placed: Placed, heard: Heard | None, timeline: Timeline) -> dict[str, Any]:
     cue, has_bed = placed.cue, heard is not None and isfinite(heard.over_bed_db)
     return {
         "kind": kind_of(cue),
@@ -109,7 +108,7 @@ def _cue(placed: Placed, heard: Heard | None, file: str | None) -> dict[str, Any
         "start_frame": placed.start_frame,
         "frames": placed.frames,
         "phase": cue.phase_index,
-        "line": cue.place.line if cue.place and cue.place.file == file else None,
+        "line": timeline.plan_line(cue.place),
         "over_bed_db": round(heard.over_bed_db, 1) if heard and has_bed else None,
         "bed_lowered_db": round(heard.bed_lowered_db, 1) if heard and has_bed else None,
     }

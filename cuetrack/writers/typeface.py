@@ -9,7 +9,7 @@ from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 
-from cuetrack.errors import MediaMissingError
+from cuetrack.errors import MediaMissingError, how_to_add
 
 _MISSING = "▯"
 
@@ -21,8 +21,8 @@ def refuse_without_paper() -> None:
         MediaMissingError: the extra `paper` is not installed.
     """
     if any(find_spec(name) is None for name in ("fpdf", "uharfbuzz", "matplotlib")):
-        how = 'python -m pip install ".[paper]" in a checkout brings it'
-        raise MediaMissingError(f"a PDF or a picture needs the extra `paper`, which is not here; {how}")
+        needs = "a PDF or a picture needs the extra `paper`, which is not here"
+        raise MediaMissingError(f"{needs}; {how_to_add('paper')}")
 
 
 @cache

@@ -7,8 +7,8 @@ import io
 
 import pytest
 
-from cuetrack.tables import csv_text
-from cuetrack.tables.csv_text import csv_bytes, csv_sheet
+from cuetrack.tables.csv_text import csv_sheet
+from cuetrack.tables.csv_writing import csv_bytes
 from cuetrack.tables.sheet import MAX_COLUMNS, MAX_ROWS
 from tests.tables.helpers import faults, read
 
@@ -73,4 +73,4 @@ def test_no_cell_is_a_formula_and_all_come_back(cell: str) -> None:
 
 def test_what_is_written_is_plain_rfc_4180() -> None:
     assert csv_bytes([["a", "b,c"], ['d"e', "f\ng"]]) == b'\xef\xbb\xbfa,"b,c"\r\n"d""e","f\ng"\r\n'
-    assert csv_text.csv_bytes([["ü"]]).decode("utf-8-sig") == "ü\r\n"
+    assert csv_bytes([["ü"]]).decode("utf-8-sig") == "ü\r\n"
