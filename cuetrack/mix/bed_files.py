@@ -10,11 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cuetrack.errors import SoundError
-from cuetrack.mix.bed_decoding import BedSamples, decoded_pieces
+from cuetrack.sound.decoding import decoded_pieces
 from cuetrack.sound.meter import LoudnessMeter
 from cuetrack.sound.units import db_to_linear
 
-__all__ = ["BedSamples", "FileReader", "MeasuredFile", "measured_file"]
+# Shape (frames, channels).
+BedSamples = NDArray[np.float32]
 
 # A smaller offset neither clicks nor takes room from the music. Common practice, no source.
 _LEAST_OFFSET = db_to_linear(-60.0)

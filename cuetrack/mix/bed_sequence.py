@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from cuetrack.errors import Diagnostic, MediaMissingError, PlanError, SoundError
-from cuetrack.mix.bed_decoding import decoded_pieces
+from cuetrack.sound.decoding import decoded_pieces
 from cuetrack.mix.bed_files import BedSamples, FileReader, MeasuredFile, measured_file
 from cuetrack.mix.bed_player import SequencePlayer, Turn
 from cuetrack.sound.units import db_to_linear

@@ -10,11 +10,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import isfinite
 
-import numpy as np
-from numpy.typing import NDArray
 
+from cuetrack.mix.ahead import made_ahead
 from cuetrack.mix.limiter import CEILING_MARGIN_DB, limited
-from cuetrack.mix.peaks import StepPeaks, limiter_gains
+from cuetrack.mix.peaks import Peaks, StepPeaks, limiter_gains
 from cuetrack.mix.programme import Programme, ProgrammeBlock
 from cuetrack.sound.meter import LoudnessMeter
 from cuetrack.sound.units import db_to_linear, linear_to_db
@@ -57,7 +56,7 @@ def measured(
     width, rate_hz = programme.width, programme.arrangement.rate_hz
     meter, peaks = LoudnessMeter(rate_hz, [programme.channels / width] * width), StepPeaks(rate_hz)
     done = 0
-    for block in programme.blocks():
+    for block in made_ahead(programme.blocks()):
         meter.add(block)
         peaks.add(block)
         done += len(block)
@@ -97,7 +96,7 @@ def _gain_for(
     return high_db
 
 
-def _limited_lufs(meter: LoudnessMeter, peaks: NDArray[np.float32], gain_db: float) -> float:
+def _limited_lufs(meter: LoudnessMeter, peaks: Peaks, gain_db: float) -> float:
     """How loud the programme will be under this gain and the limiter."""
     ceiling = db_to_linear(CEILING_DBTP - CEILING_MARGIN_DB - gain_db)
     return meter.integrated_lufs(limiter_gains(peaks, ceiling, meter.steps)) + gain_db

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from array import array
-
 import numpy as np
 from numpy.typing import NDArray
 
 from cuetrack.mix.limiter import RAMP_SECONDS
 from cuetrack.sound.meter import STEPS_PER_SECOND
 
+# Half the usual precision: 0.004 dB, of an estimate.
+Peaks = NDArray[np.float16]
+_KEPT = np.dtype(np.float16)
 PEAK_STEPS_PER_SECOND = 100
 _HALF_RAMP_STEPS = round(RAMP_SECONDS / 2 * PEAK_STEPS_PER_SECOND)
 # The mean of the limiter's gain at the two ends of a step; there it is itself a mean under a triangle.
@@ -21,11 +22,11 @@ _STEPS_AT_ONCE = 6_000
 
 
 class StepPeaks:
-    """Takes the blocks of one programme; 4 bytes are kept for every step of 10 ms."""
+    """Takes the blocks of one programme; 2 bytes are kept for every step of 10 ms (0.7 MB an hour)."""
 
     def __init__(self, rate_hz: int) -> None:
         self._rate_hz, self._frames = rate_hz, 0
-        self._peaks = array("f")
+        self._peaks = bytearray()
 
     def add(self, block: NDArray[np.float32]) -> None:
         """Takes the next block: shape (frames, width), any number of frames."""
@@ -41,16 +42,17 @@ class StepPeaks:
         # All channels in one row: reduced along so short an axis, it takes a hundred times as long.
         row, starts = np.ascontiguousarray(block).reshape(-1), np.array([0, *begins]) * block.shape[1]
         peaks = np.maximum(np.maximum.reduceat(row, starts), -np.minimum.reduceat(row, starts))
-        if first < len(self._peaks):
-            peaks[0] = max(float(peaks[0]), self._peaks.pop())
-        self._peaks.frombytes(peaks.astype(np.float32).tobytes())
+        if first < len(self._peaks) // _KEPT.itemsize:
+            peaks[0] = max(float(peaks[0]), float(self.found()[-1]))
+            del self._peaks[-_KEPT.itemsize :]
+        self._peaks += peaks.astype(_KEPT).tobytes()
 
-    def found(self) -> NDArray[np.float32]:
+    def found(self) -> Peaks:
         """The peak of every step, the last of which may be shorter; shape (steps,)."""
-        return np.array(self._peaks, np.float32)
+        return np.frombuffer(self._peaks, _KEPT)
 
 
-def limiter_gains(peaks: NDArray[np.float32], ceiling: float, steps: int) -> NDArray[np.float64] | None:
+def limiter_gains(peaks: Peaks, ceiling: float, steps: int) -> NDArray[np.float64] | None:
     """What `limiter.limited` does to the loudness of each of a meter's steps of 100 ms, as a linear gain.
 
     An estimate: what lies between samples is not looked at, and inside a step the energy is taken to lie as
@@ -67,17 +69,25 @@ def limiter_gains(peaks: NDArray[np.float32], ceiling: float, steps: int) -> NDA
     """
     if not len(peaks) or float(peaks.max()) <= ceiling:
         return None
-    padded = np.zeros(_PEAKS_PER_STEP * steps + 2 * _REACH_STEPS, np.float32)
-    # At odd rates the two kinds of steps are rounded apart, and one peak may be left over.
-    kept = peaks[: _PEAKS_PER_STEP * steps]
-    padded[_REACH_STEPS : _REACH_STEPS + len(kept)] = kept
     gains = np.ones(steps)
     for first in range(0, steps, _STEPS_AT_ONCE):
         last = min(first + _STEPS_AT_ONCE, steps)
-        near = padded[_PEAKS_PER_STEP * first : _PEAKS_PER_STEP * last + 2 * _REACH_STEPS]
+        near = _around(peaks, _PEAKS_PER_STEP * first, _PEAKS_PER_STEP * last, _PEAKS_PER_STEP * steps)
         if float(near.max()) > ceiling:
-            gains[first:last] = _step_gains(near.astype(np.float64), ceiling)
+            gains[first:last] = _step_gains(near, ceiling)
     return gains
+
+
+def _around(peaks: Peaks, first: int, last: int, end: int) -> NDArray[np.float64]:
+    """The peaks from `first` to `last` and `_REACH_STEPS` more at each end; none before 0 and from `end` on.
+
+    At odd rates the two kinds of steps are rounded apart, and one peak may be left over behind `end`.
+    """
+    near = np.zeros(last - first + 2 * _REACH_STEPS)
+    start = first - _REACH_STEPS
+    inside = peaks[max(0, start) : min(end, last + _REACH_STEPS)]
+    near[max(0, -start) : max(0, -start) + len(inside)] = inside
+    return near
 
 
 def _step_gains(peaks: NDArray[np.float64], ceiling: float) -> NDArray[np.float64]:

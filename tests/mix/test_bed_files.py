@@ -17,11 +17,11 @@ import soundfile
 import soxr
 
 from cuetrack.errors import MediaMissingError, SoundError
-from cuetrack.mix import bed_decoding
-from cuetrack.mix.bed_container import ffmpeg_container
-from cuetrack.mix.bed_decoding import decoded_pieces
 from cuetrack.mix.bed_files import FileReader, measured_file
-from cuetrack.mix.bed_mix_down import mix_down
+from cuetrack.sound import decoding
+from cuetrack.sound.container import ffmpeg_container
+from cuetrack.sound.decoding import decoded_pieces
+from cuetrack.sound.mix_down import mix_down
 
 RATE_HZ = 48_000
 NO_LIMIT = 1 << 40
@@ -184,7 +184,7 @@ class TestWhatIsRead:
             started.append(popen(*arguments, **settings))
             return started[-1]
 
-        monkeypatch.setattr(bed_decoding.subprocess, "Popen", remembered)
+        monkeypatch.setattr(decoding.subprocess, "Popen", remembered)
         pieces = decoded_pieces(encoded(tune, "tide.m4a", "-b:a", "192k"), RATE_HZ, 2)
         next(pieces)
         pieces.close()
@@ -298,7 +298,7 @@ class TestWhatIsRefused:
         def missing(what_for):
             raise MediaMissingError(f"{what_for} needs ffmpeg")
 
-        monkeypatch.setattr(bed_decoding, "ffmpeg_path", missing)
+        monkeypatch.setattr(decoding, "ffmpeg_path", missing)
         with pytest.raises(MediaMissingError, match=r"reading tide\.m4a needs ffmpeg"):
             measured_file(encoded(tune, "tide.m4a", "-b:a", "192k"), RATE_HZ, 2, NO_LIMIT)
         measured_file(tune / "tide.wav", RATE_HZ, 2, NO_LIMIT)

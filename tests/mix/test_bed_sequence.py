@@ -13,9 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cuetrack.errors import MediaMissingError, Place, PlanError, SoundError
-from cuetrack.mix import bed_decoding, bed_sequence
+from cuetrack.mix import bed_sequence
 from cuetrack.mix.bed_files import measured_file
 from cuetrack.mix.bed_sequence import FilesSound, files_sound
+from cuetrack.sound import decoding
 from cuetrack.timebase import Duration, Instant
 from cuetrack.timeline.bed import FilesSource
 
@@ -270,7 +271,7 @@ class TestTheOrder:
         monkeypatch.setattr(
             bed_sequence,
             "decoded_pieces",
-            lambda *arguments: opened.append(arguments) or bed_decoding.decoded_pieces(*arguments),
+            lambda *arguments: opened.append(arguments) or decoding.decoded_pieces(*arguments),
         )
         sound = sound_of(music(2), crossfade="0.5")
         assert np.array_equal(heard(sound, 60 * RATE_HZ), heard(sound, 60 * RATE_HZ))
@@ -366,7 +367,7 @@ class TestFromThePlan:
         def missing(what_for):
             raise MediaMissingError(f"{what_for} needs ffmpeg")
 
-        monkeypatch.setattr(bed_decoding, "ffmpeg_path", missing)
+        monkeypatch.setattr(decoding, "ffmpeg_path", missing)
         (tmp_path / "tide.wav").write_bytes(b"\0\0\0\x1cftypM4A ")
         with pytest.raises(MediaMissingError, match=r"^quay\.yaml:4:9: reading tide\.wav needs ffmpeg$"):
             files_sound(source_of(place=LINE), {"tide.wav": tmp_path / "tide.wav"}, RATE_HZ, 2, 9_000)

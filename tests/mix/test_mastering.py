@@ -187,12 +187,12 @@ def test_peaks_of_steps_do_not_depend_on_the_blocks(rate_hz: int, block_frames: 
         peaks.add(block)
     steps = np.arange(len(samples)) * PEAK_STEPS_PER_SECOND // rate_hz
     by_hand = [np.abs(samples[steps == step]).max() for step in range(steps[-1] + 1)]
-    assert np.array_equal(peaks.found(), np.array(by_hand, np.float32))
+    assert np.array_equal(peaks.found(), np.array(by_hand, np.float16))
 
 
 def test_foreseen_gains_have_no_seam() -> None:
     """They are made in pieces of ten minutes, which lie elsewhere if the beginning is cut off."""
-    peaks = np.random.default_rng(4).exponential(0.3, 130_000).astype(np.float32)
+    peaks = np.random.default_rng(4).exponential(0.3, 130_000).astype(np.float16)
     gains, later = limiter_gains(peaks, 0.8, 13_000), limiter_gains(peaks[5_000:], 0.8, 12_500)
     assert gains is not None
     assert later is not None

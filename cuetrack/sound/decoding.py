@@ -10,9 +10,9 @@ import re
 import struct
 import subprocess
 import tempfile
-from collections.abc import Generator, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import SEEK_SET, FileIO
 from pathlib import Path
 from typing import IO
@@ -22,12 +22,12 @@ import soundfile
 from numpy.typing import NDArray
 
 from cuetrack.errors import SoundError
-from cuetrack.mix.bed_container import ffmpeg_container
-from cuetrack.mix.bed_mix_down import MOST_CHANNELS, mix_down
+from cuetrack.sound.container import ffmpeg_container
+from cuetrack.sound.mix_down import MOST_CHANNELS, mix_down
 from cuetrack.sound.ffmpeg import SAFE_ARGUMENTS, ffmpeg_path
 from cuetrack.timebase import frame_clock_text
 
-BedSamples = NDArray[np.float32]
+Piece = NDArray[np.float32]
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 384_000
 _PIECE_FRAMES = 65_536
@@ -45,16 +45,23 @@ _AU_HEADER = struct.Struct(">4s5I")
 
 
 @dataclass(frozen=True, slots=True)
-class _Decoded:
+class OpenSound:
     """A file's own samples, piece after piece, shape (frames, channels); Ogg orders channels its own way."""
 
     rate_hz: int
     channels: int
     is_ogg: bool
-    pieces: Iterator[BedSamples]
+    pieces: Iterator[Piece]
+
+    def mixed_down(self, channels: int) -> Iterator[Piece]:
+        """The pieces for 1 or 2 channels."""
+        if self.channels <= 2 and self.channels == channels:
+            return self.pieces
+        factors = mix_down(self.channels, channels, is_ogg=self.is_ogg)
+        return (piece @ factors for piece in self.pieces)
 
 
-def decoded_pieces(path: Path, rate_hz: int, channels: int) -> Generator[BedSamples, None, None]:
+def decoded_pieces(path: Path, rate_hz: int, channels: int) -> Generator[Piece, None, None]:
     """The whole file, read as it is asked for; close the generator to stop before its end.
 
     Args:
@@ -66,7 +73,23 @@ def decoded_pieces(path: Path, rate_hz: int, channels: int) -> Generator[BedSamp
         Float32, shape (frames, channels); together as many frames as the file lasts at `rate_hz`.
 
     Raises:
-        SoundError: it is no sound file, is damaged or breaks off, or has samples that are no numbers.
+        SoundError: see `opened_sound`.
+        MediaMissingError: its kind needs ffmpeg, which is not here.
+    """
+    with opened_sound(path) as file:
+        yield from resampled_pieces(file.mixed_down(channels), file.rate_hz, rate_hz, channels)
+
+
+@contextmanager
+def opened_sound(path: Path, *, even_cut: bool = False) -> Iterator[OpenSound]:
+    """The sound in a file of any kind, to be read once, from its beginning.
+
+    With `even_cut` one that shows at once that it was not copied whole is opened too; its pieces may end
+    in an error.
+
+    Raises:
+        SoundError: it is no sound file, is damaged or breaks off, or has samples that are no numbers;
+            reading its pieces raises it, too.
         MediaMissingError: its kind needs ffmpeg, which is not here.
     """
     try:
@@ -74,16 +97,17 @@ def decoded_pieces(path: Path, rate_hz: int, channels: int) -> Generator[BedSamp
             problem = "is no ordinary file" if path.exists() else "is not there"
             raise SoundError(f"{path.name} {problem}; name a sound file")
         container = ffmpeg_container(path)
-        opened = _through_libsndfile(path) if container is None else _through_ffmpeg(path, container)
+        opened = (
+            _through_libsndfile(path, even_cut) if container is None else _through_ffmpeg(path, container)
+        )
         with opened as file:
             _refuse_unusual(path, file)
-            mixed = _mixed_down(_numbers(path, file), file, channels)
-            yield from _resampled(mixed, file.rate_hz, rate_hz, channels)
+            yield replace(file, pieces=_numbers(path, file))
     except OSError as error:
         raise SoundError(f"{path.name} cannot be read: {error.strerror or error}; check the file") from None
 
 
-def _refuse_unusual(path: Path, file: _Decoded) -> None:
+def _refuse_unusual(path: Path, file: OpenSound) -> None:
     if not LOWEST_RATE_HZ <= file.rate_hz <= HIGHEST_RATE_HZ:
         allowed = f"allowed are {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz"
         raise SoundError(f"{path.name} has {file.rate_hz} Hz, {allowed}; export it at 48000 Hz")
@@ -92,7 +116,7 @@ def _refuse_unusual(path: Path, file: _Decoded) -> None:
         raise SoundError(f"{path.name} has {file.channels} channels, {allowed}; export it in stereo")
 
 
-def _numbers(path: Path, file: _Decoded) -> Iterator[BedSamples]:
+def _numbers(path: Path, file: OpenSound) -> Iterator[Piece]:
     """The file's pieces, refused where a sample is infinite or not a number."""
     done = 0
     for piece in file.pieces:
@@ -107,18 +131,11 @@ def _numbers(path: Path, file: _Decoded) -> Iterator[BedSamples]:
         yield piece
 
 
-def _mixed_down(pieces: Iterator[BedSamples], file: _Decoded, channels: int) -> Iterator[BedSamples]:
-    if file.channels <= 2 and file.channels == channels:
-        return pieces
-    factors = mix_down(file.channels, channels, is_ogg=file.is_ogg)
-    return (piece @ factors for piece in pieces)
-
-
 def _clock(frame: int, rate_hz: int) -> str:
     return frame_clock_text(frame, rate_hz, 2)
 
 
-def _resampled(pieces: Iterator[BedSamples], from_hz: int, to_hz: int, channels: int) -> Iterator[BedSamples]:
+def resampled_pieces(pieces: Iterable[Piece], from_hz: float, to_hz: float, channels: int) -> Iterator[Piece]:
     """The same at `to_hz`; the filter's delay is taken off, as for a clip (`sound/resample.py`)."""
     if from_hz == to_hz:
         yield from pieces
@@ -147,7 +164,7 @@ class _Unnamed(FileIO):
 
 
 @contextmanager
-def _through_libsndfile(path: Path) -> Iterator[_Decoded]:
+def _through_libsndfile(path: Path, even_cut: bool) -> Iterator[OpenSound]:
     with path.open("rb") as named, _Unnamed(named.fileno(), closefd=False) as unnamed:
         try:
             file = soundfile.SoundFile(unnamed)
@@ -155,9 +172,10 @@ def _through_libsndfile(path: Path) -> Iterator[_Decoded]:
             reason = str(error.error_string).rstrip(".").lower()
             raise SoundError(f"{path.name} cannot be read as sound: {reason}; name a sound file") from None
         with file:
-            _refuse_cut(path, file.extra_info)
+            if not even_cut:
+                _refuse_cut(path, file.extra_info)
             pieces = _libsndfile_pieces(path, file)
-            yield _Decoded(file.samplerate, file.channels, file.format == "OGG", pieces)
+            yield OpenSound(file.samplerate, file.channels, file.format == "OGG", pieces)
 
 
 def _refuse_cut(path: Path, log: str) -> None:
@@ -171,7 +189,7 @@ def _refuse_cut(path: Path, log: str) -> None:
         raise SoundError(f"{path.name} breaks off before its end; copy or export it anew")
 
 
-def _libsndfile_pieces(path: Path, file: soundfile.SoundFile) -> Iterator[BedSamples]:
+def _libsndfile_pieces(path: Path, file: soundfile.SoundFile) -> Iterator[Piece]:
     done = 0
     while done < file.frames:
         try:
@@ -186,7 +204,7 @@ def _libsndfile_pieces(path: Path, file: soundfile.SoundFile) -> Iterator[BedSam
 
 
 @contextmanager
-def _through_ffmpeg(path: Path, container: str) -> Iterator[_Decoded]:
+def _through_ffmpeg(path: Path, container: str) -> Iterator[OpenSound]:
     """The first sound in a file, mixed down to stereo after ITU-R BS.775 by ffmpeg, which knows its channels.
 
     ffmpeg is told the container, so that no file, whatever it is called, is taken for a playlist.
@@ -210,7 +228,7 @@ def _through_ffmpeg(path: Path, container: str) -> Iterator[_Decoded]:
                 raise SoundError(f"{path.name} {_problem(said)}")
             _, offset, _, _, rate_hz, channels = _AU_HEADER.unpack(header)
             process.stdout.read(offset - _AU_HEADER.size)
-            yield _Decoded(rate_hz, channels, False, _ffmpeg_pieces(path, process, said, rate_hz, channels))
+            yield OpenSound(rate_hz, channels, False, _ffmpeg_pieces(path, process, said, rate_hz, channels))
         finally:
             process.kill()
             process.wait()
@@ -220,7 +238,7 @@ def _through_ffmpeg(path: Path, container: str) -> Iterator[_Decoded]:
 
 def _ffmpeg_pieces(
     path: Path, process: subprocess.Popen[bytes], said: IO[bytes], rate_hz: int, channels: int
-) -> Iterator[BedSamples]:
+) -> Iterator[Piece]:
     frame_bytes, done = 4 * channels, 0
     while process.stdout is not None:
         data = process.stdout.read(_PIECE_FRAMES * frame_bytes)
