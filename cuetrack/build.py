@@ -324,11 +324,18 @@ def silent(stage: str, done: int, of: int) -> None:
 
 def _speaker(known: Compiled, rate_hz: int, notes: list[Diagnostic], tell: Progress) -> Speaker:
     """Everything that the plan says, spoken."""
+    return speaking(known.manner, spoken_texts(known), rate_hz, notes, tell)
+
+
+def speaking(
+    manner: Manner, texts: Iterable[str], rate_hz: int, notes: list[Diagnostic], tell: Progress
+) -> Speaker:
+    """A speaker that has spoken `texts`; `notes` gets what is to be told."""
     from cuetrack.speech.cache import ClipCache
 
     cache = ClipCache()
-    speaker = Speaker(known.manner, rate_hz, cache, lambda text: notes.append(Diagnostic("warning", text)))
-    speaker.speak(spoken_texts(known), progress=lambda done, of: tell("speaking", done, of))
+    speaker = Speaker(manner, rate_hz, cache, lambda text: notes.append(Diagnostic("warning", text)))
+    speaker.speak(texts, progress=lambda done, of: tell("speaking", done, of))
     if cache.warning:
         notes.append(Diagnostic("warning", cache.warning))
     return speaker
@@ -429,7 +436,7 @@ def render(
         for one in chosen
     ]
     tags, frames = _tags(known, arrangement), arrangement.frames
-    delivery = Delivery(audio_format, quality, channels, tags)
+    delivery = Delivery(audio_format, quality, channels, tags, known.manner.record())
     needed_bytes = known_bytes(audio_format, frames, channels, quality) * len(chosen)
     sound, wanted = [file for files in named for file in files.all], papers or Papers()
     targets = [*sound, *wanted.paths(target).values()]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cache, partial
 from math import floor
 from pathlib import Path
+from typing import Any
 
 from cuetrack.conform.arrangement import Arrangement, Placed
 from cuetrack.errors import Diagnostic, PlanError
@@ -24,7 +25,7 @@ from cuetrack.timeline.mixes import Mix, empty_mix_note
 from cuetrack.writers.audio import write_audio
 from cuetrack.writers.formats import AUDIO_FORMATS, AudioFormat, Quality
 from cuetrack.writers.tags import Tags
-from cuetrack.writers.timeline_json import timeline_text
+from cuetrack.writers.timeline_json import TIMELINE_ENDING, timeline_text
 
 # Of a long task: how much of it is done.
 Step = Callable[[int], None]
@@ -66,12 +67,13 @@ def _missed_target(mix: Mix, loudness: Loudness) -> Diagnostic:
 
 @dataclass(frozen=True, slots=True)
 class Delivery:
-    """How the files of a render are written."""
+    """How the files of a render are written; `speech` says who speaks and how."""
 
     audio_format: AudioFormat
     quality: Quality
     channels: int
     tags: Tags
+    speech: Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +100,7 @@ def mix_files(target: Path, stem_names: Sequence[str], mix_name: str | None = No
     name = f"{target.stem}.{mix_name}" if mix_name else target.stem
     track = target.with_name(f"{name}{target.suffix}")
     stems = {stem: target.with_name(f"{name}.{stem}.wav") for stem in stem_names}
-    return MixFiles(track, target.with_name(f"{name}.timeline.json"), stems)
+    return MixFiles(track, target.with_name(f"{name}{TIMELINE_ENDING}"), stems)
 
 
 def bed_sounds(arrangement: Arrangement, files: Mapping[str, Path], channels: int) -> BedSounds:
@@ -206,5 +208,6 @@ def write_mix(one: Balanced, files: MixFiles, delivery: Delivery, writing: Step)
     for name, path in files.stems.items():
         # Whole numbers would round; what adds up to the mix does so in floating point.
         write(path, programme.stem(name), AUDIO_FORMATS[".wav"], "best", Tags(delivery.tags.title))
-    text = timeline_text(arrangement, one.mix.name, one.heard, one.loudness)
+    has_bed = programme.bed is not None
+    text = timeline_text(arrangement, one.mix.name, one.heard, one.loudness, delivery.speech, has_bed)
     files.timeline.write_text(text, encoding="utf-8")

@@ -147,6 +147,14 @@ class TableMissingError(CuetrackError):
     exit_code = ExitCode.MACHINE_LACKS
 
 
+class TimelineError(CuetrackError):
+    """A file is no timeline of ours."""
+
+
+class TakeError(CuetrackError):
+    """A recording cannot be lined up with its session."""
+
+
 class WriteError(CuetrackError):
     """A file could not be written; whatever stood there before still stands."""
 

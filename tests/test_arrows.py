@@ -51,6 +51,8 @@ ARROWS = {
         ),
         *("timebase", "errors"),
     ),
+    # What was heard of a programme needs to know what was placed where, and nothing of files but sound.
+    "take": ("conform", "timeline", "sound", "timebase", "errors"),
     "review": ("timeline", "plan", "timebase", "errors"),
     "tables": ("plan", "document", "timebase", "errors"),
     "build_mixes": ("writers", "mix", "conform", "timeline", "sound", "timebase", "errors"),
@@ -76,6 +78,10 @@ ARROWS = {
     "build_series": ("build", "review", "timeline.compile", "plan", "document", "errors"),
     "build_sheet": ("build", "build_papers", "writers", "plan.series", "errors"),
     "build_tables": ("tables", "plan", "document", "writers.atomic", "errors"),
+    "build_take": (
+        *("build", "build_mixes", "take", "writers", "mix", "conform", "speech", "timeline", "plan", "sound"),
+        *("timebase", "errors"),
+    ),
     "build_voices": (
         *("build", "writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
         *("timebase", "errors"),
@@ -90,9 +96,10 @@ ARROWS = {
             "build_series",
             "build_sheet",
             "build_tables",
+            "build_take",
             "build_voices",
         ),
-        *("review", "writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
+        *("review", "take", "writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
         *("timebase", "errors"),
     ),
     "__main__": ("cli",),

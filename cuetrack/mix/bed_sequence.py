@@ -17,9 +17,9 @@ from pathlib import Path
 import numpy as np
 
 from cuetrack.errors import Diagnostic, MediaMissingError, PlanError, SoundError
-from cuetrack.sound.decoding import decoded_pieces
 from cuetrack.mix.bed_files import BedSamples, FileReader, MeasuredFile, measured_file
 from cuetrack.mix.bed_player import SequencePlayer, Turn
+from cuetrack.sound.decoding import decoded_pieces
 from cuetrack.sound.units import db_to_linear
 from cuetrack.timebase import Duration, Instant, duration_text, seconds_text
 from cuetrack.timeline.bed import FilesSource

@@ -10,8 +10,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import isfinite
 
-
-from cuetrack.mix.ahead import made_ahead
 from cuetrack.mix.limiter import CEILING_MARGIN_DB, limited
 from cuetrack.mix.peaks import Peaks, StepPeaks, limiter_gains
 from cuetrack.mix.programme import Programme, ProgrammeBlock
@@ -56,7 +54,7 @@ def measured(
     width, rate_hz = programme.width, programme.arrangement.rate_hz
     meter, peaks = LoudnessMeter(rate_hz, [programme.channels / width] * width), StepPeaks(rate_hz)
     done = 0
-    for block in made_ahead(programme.blocks()):
+    for block in programme.blocks():
         meter.add(block)
         peaks.add(block)
         done += len(block)

@@ -23,8 +23,8 @@ from numpy.typing import NDArray
 
 from cuetrack.errors import SoundError
 from cuetrack.sound.container import ffmpeg_container
-from cuetrack.sound.mix_down import MOST_CHANNELS, mix_down
 from cuetrack.sound.ffmpeg import SAFE_ARGUMENTS, ffmpeg_path
+from cuetrack.sound.mix_down import MOST_CHANNELS, mix_down
 from cuetrack.timebase import frame_clock_text
 
 Piece = NDArray[np.float32]

@@ -37,6 +37,10 @@ class Manner:
     lexicon: Mapping[str, str]
     phrases: Mapping[str, Wordings] = field(default_factory=dict)
 
+    def record(self) -> dict[str, object]:
+        """What a file keeps of it, so that texts which are words already can be spoken again."""
+        return {"voice": self.voice.name, "language": self.language, "lexicon": dict(self.lexicon)}
+
     def said(self, text: str) -> str:
         """What the engine is given for `text`; raises `SpeechError` if there is nothing to say."""
         return said_for(text, self.language, self.lexicon)

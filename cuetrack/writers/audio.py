@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cuetrack.mix.blocks import Samples, regrouped
-from cuetrack.mix.ahead import made_ahead
+from cuetrack.writers.ahead import made_ahead
 from cuetrack.writers.dither import dithered_16_bits
 from cuetrack.writers.encoder import Encoder, has_encoder
 from cuetrack.writers.finish import failure_of, finish

@@ -7,7 +7,7 @@ where its sound lies. Captions, chapters, sheets and checks all read these numbe
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import isfinite
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from cuetrack.mix.mastering import Loudness
 
 CONTRACT_VERSION = 1
+# What a timeline's name ends with, behind the track's.
+TIMELINE_ENDING = ".timeline.json"
 
 
 def timeline_document(
@@ -28,6 +30,8 @@ def timeline_document(
     mix: str = "class",
     heard: Sequence[Heard] = (),
     loudness: Loudness | None = None,
+    speech: Mapping[str, Any] | None = None,
+    has_bed: bool | None = None,
 ) -> dict[str, Any]:
     """The contract's fields as plain values, ready for JSON.
 
@@ -36,6 +40,8 @@ def timeline_document(
         mix: its name.
         heard: how each cue is heard over the bed, for those that have one under them.
         loudness: of the whole, where it was measured.
+        speech: who speaks and how, so that the words can be spoken again; None where nobody did.
+        has_bed: whether music lies under the cues; None where nothing was mixed.
     """
     session, over = arrangement.timeline.session, {id(one.placed): one for one in heard}
     return {
@@ -46,6 +52,8 @@ def timeline_document(
         "mix": mix,
         "level": session.level,
         **(loudness_values(loudness) if loudness else {}),
+        **({} if has_bed is None else {"bed": has_bed}),
+        **({} if speech is None else {"speech": dict(speech)}),
         "phases": [_phase(phase, arrangement.rate_hz) for phase in arrangement.timeline.phases],
         "cues": [_cue(placed, over.get(id(placed)), arrangement.timeline) for placed in arrangement.placed],
     }
@@ -56,9 +64,11 @@ def timeline_text(
     mix: str = "class",
     heard: Sequence[Heard] = (),
     loudness: Loudness | None = None,
+    speech: Mapping[str, Any] | None = None,
+    has_bed: bool | None = None,
 ) -> str:
     """The file's text: one line a phase and one a cue, so that two versions compare line by line."""
-    document = timeline_document(arrangement, mix, heard, loudness)
+    document = timeline_document(arrangement, mix, heard, loudness, speech, has_bed)
     rows = {key: document.pop(key) for key in ("phases", "cues")}
     head = [f"{_json(key)}: {_json(value)}" for key, value in document.items()]
     lists = [f"{_json(key)}: [\n{_lines(values)}\n]" for key, values in rows.items()]
@@ -109,6 +119,8 @@ def _cue(placed: Placed, heard: Heard | None, timeline: Timeline) -> dict[str, A
         "frames": placed.frames,
         "phase": cue.phase_index,
         "line": timeline.plan_line(cue.place),
+        "tempo": str(placed.tempo) if placed.text is not None else None,
+        "gain_db": placed.gain_db,
         "over_bed_db": round(heard.over_bed_db, 1) if heard and has_bed else None,
         "bed_lowered_db": round(heard.bed_lowered_db, 1) if heard and has_bed else None,
     }

@@ -6,7 +6,7 @@ import threading
 
 import pytest
 
-from cuetrack.mix.ahead import made_ahead
+from cuetrack.writers.ahead import made_ahead
 
 
 def mixing_threads():

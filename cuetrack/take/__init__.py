@@ -1,0 +1,1 @@
+"""Audio back → where each cue really is: renders against their plan, recordings against the programme."""

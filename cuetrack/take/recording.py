@@ -1,0 +1,71 @@
+"""A sound file, or a video's sound → one channel of samples that can be read anywhere.
+
+All channels are mixed into one. A file that breaks off is read as far as it goes, and said so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from cuetrack.errors import MediaMissingError, SoundError
+from cuetrack.sound.decoding import opened_sound, resampled_pieces
+from cuetrack.take.samples import SampleFile
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """What a file holds.
+
+    `samples` are at the rate that was asked for; `rate_hz` and `frames` are the file's own. `peak` is the
+    largest sample of the mix. `problem` says where a file breaks off.
+    """
+
+    path: Path
+    rate_hz: int
+    frames: int
+    channels: int
+    samples: SampleFile
+    peak: float
+    problem: str | None = None
+
+    @property
+    def seconds(self) -> float:
+        """How long it lasts."""
+        return self.frames / self.rate_hz
+
+
+@contextmanager
+def recorded(path: Path, rate_hz: int | None = None) -> Iterator[Recording]:
+    """The sound in `path`, at `rate_hz`, or at its own rate if None.
+
+    Raises:
+        SoundError: it is no sound, or nothing of it can be read.
+        MediaMissingError: its kind needs ffmpeg, which is not here.
+    """
+    with opened_sound(path, even_cut=True) as file, SampleFile(rate_hz or file.rate_hz) as samples:
+        frames, peak, problem = 0, 0.0, None
+
+        def counted() -> Iterator[np.ndarray]:
+            nonlocal frames, problem
+            try:
+                for piece in file.mixed_down(1):
+                    frames += len(piece)
+                    yield piece
+            except MediaMissingError:
+                raise
+            except SoundError as error:
+                if not frames:
+                    raise
+                problem = str(error)
+
+        for piece in resampled_pieces(counted(), file.rate_hz, samples.rate_hz, 1):
+            mono = piece[:, 0]
+            if len(mono):
+                peak = max(peak, float(np.abs(mono).max()))
+            samples.append(mono)
+        yield Recording(path, file.rate_hz, frames, file.channels, samples, peak, problem)
