@@ -40,7 +40,7 @@ PAPER_ENDINGS: Mapping[PaperName, tuple[str, ...]] = MappingProxyType(
     }
 )
 # What is drawn with letters of our own choice, and needs the extra `paper`.
-_DRAWN = frozenset({".sheet.pdf", ".picture.png", ".picture.svg", ".overlay.mov"})
+_DRAWN = frozenset({".sheet.pdf", ".picture.png", ".picture.svg", ".overlay.mov", ".take.png"})
 INDEX_ENDING = ".index.html"
 _GROUPS: Mapping[str, tuple[PaperName, ...]] = MappingProxyType(
     {
@@ -104,7 +104,7 @@ def refuse_missing(ending: str) -> None:
         refuse_without_paper()
     if ending == ".overlay.mov":
         ffmpeg_path("the strip for a video")
-    if ending == ".markers.otio":
+    if ending.endswith(".otio"):
         refuse_without_otio()
 
 

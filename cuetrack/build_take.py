@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from math import ceil
 from pathlib import Path
-from typing import TYPE_CHECKING
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Literal, get_args
 
 from cuetrack import build
+from cuetrack.build_papers import PAPER_ENDINGS, refuse_missing
 from cuetrack.conform.arrangement import Arrangement
-from cuetrack.errors import Diagnostic, SpeechError, UsageError
+from cuetrack.errors import Diagnostic, SpeechError, TakeError, UsageError
 from cuetrack.plan.fields import MixName
 from cuetrack.plan.series import Day
 from cuetrack.take.timeline_file import TimelineFile, is_timeline, read_timeline
 from cuetrack.timebase import Duration
+from cuetrack.writers.atomic import atomic_files
 
 if TYPE_CHECKING:
     from cuetrack.build_mixes import Balanced
     from cuetrack.mix.blocks import Samples
+    from cuetrack.take.actual import ActualMove
     from cuetrack.take.align import Alignment
     from cuetrack.take.expected import Expected
     from cuetrack.take.verify import Verification
@@ -47,17 +51,60 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Programme:
-    """What has to be heard; `balanced` and `arrangement` are there for a plan only."""
+    """What has to be heard.
+
+    `arrangement` is where everything lies in the mix that is looked for, for a plan only; `balanced` that
+    mix, if it was asked for.
+    """
 
     expected: Expected
     gain_db: float | None
     warnings: tuple[Diagnostic, ...]
+    arrangement: Arrangement | None = None
     balanced: Balanced | None = None
 
-    @property
-    def arrangement(self) -> Arrangement | None:
-        """Where everything lies, in the mix that is looked for."""
-        return self.balanced.programme.arrangement if self.balanced else None
+
+TakePaperName = Literal["captions", "chapters", "markers", "cuts", "picture", "track", "actual"]
+TAKE_PAPER_NAMES: tuple[TakePaperName, ...] = get_args(TakePaperName)
+LAID_ENDING = ".laid.wav"
+
+# The files of each, behind the recording's name.
+TAKE_ENDINGS: Mapping[TakePaperName, tuple[str, ...]] = MappingProxyType(
+    {
+        "captions": PAPER_ENDINGS["captions"],
+        "chapters": PAPER_ENDINGS["chapters"],
+        "markers": PAPER_ENDINGS["markers"],
+        "cuts": (".cuts.csv", ".cuts.otio"),
+        "picture": (".take.png",),
+        "track": (LAID_ENDING,),
+        "actual": (".actual.csv",),
+    }
+)
+_FROM_PLAN = frozenset(
+    ending for name in ("captions", "chapters", "markers") for ending in PAPER_ENDINGS[name]
+)
+
+
+@dataclass(frozen=True, slots=True)
+class TakePapers:
+    """What is written of an alignment: `base`, without its ending, and each of `endings`."""
+
+    base: Path
+    endings: tuple[str, ...] = ()
+
+    def paths(self) -> dict[str, Path]:
+        """The files by their endings."""
+        return {ending: self.base.with_name(f"{self.base.stem}{ending}") for ending in self.endings}
+
+
+@dataclass(frozen=True, slots=True)
+class Aligned:
+    """What became of a recording: `moves` only if they were asked for, `files` what was written."""
+
+    alignment: Alignment
+    moves: tuple[ActualMove, ...] | None
+    files: tuple[Path, ...]
+    warnings: tuple[Diagnostic, ...]
 
 
 def verify(
@@ -102,23 +149,153 @@ def verify(
 
 
 def align(
-    source: Source, recording: Path, progress: build.Progress | None = None
-) -> tuple[Alignment, Programme]:
-    """Where the programme runs in a recording, and the programme itself.
+    source: Source,
+    recording: Path,
+    papers: TakePapers | None = None,
+    *,
+    with_actual: bool = False,
+    progress: build.Progress | None = None,
+) -> Aligned:
+    """Where the programme runs in a recording; what `papers` asks for is written, all of it or nothing.
 
     Raises:
         PlanError, TimelineError, SoundError: as `verify`.
+        TakeError: files are wanted, but the programme is not heard in the recording.
+        UsageError: a file that is wanted needs the plan, or is the recording itself.
+        MediaMissingError: a file that is wanted needs what is not on this machine.
+        WriteError: a file cannot be written.
     """
+    from cuetrack.take.actual import actual_moves
     from cuetrack.take.align import aligned
     from cuetrack.take.pieces import DETECTOR_RATE_HZ
     from cuetrack.take.recording import recorded
 
-    tell = progress or build.silent
+    tell, wanted = progress or build.silent, papers or TakePapers(recording)
+    refuse_take_papers(source, recording, wanted)
     tell("reading the recording", 0, 1)
     with recorded(recording, DETECTOR_RATE_HZ) as heard:
-        known = programme(source, build.DEFAULT_RATE_HZ, 2, tell, with_balance=False)
+        with_track = LAID_ENDING in wanted.endings
+        known = programme(source, build.DEFAULT_RATE_HZ, 2, tell, with_balance=with_track)
         found = aligned(known.expected, heard, lambda done, of: tell("listening for the track", done, of))
-    return found, known
+        moves = actual_moves(found, heard.samples) if with_actual else None
+    files = wanted.paths()
+    if files:
+        if not found.stretches:
+            raise TakeError(f"nothing is written: {found.why}")
+        with atomic_files(*files.values()) as hidden:
+            for ending, path in zip(files, hidden, strict=True):
+                tell("writing", 0, 1)
+                _write_take_paper(ending, path, found, known, recording.name, moves)
+    return Aligned(found, moves, tuple(files.values()), known.warnings)
+
+
+def refuse_take_papers(source: Source, recording: Path, papers: TakePapers) -> None:
+    """Tells before any work is done that what is wanted cannot be written."""
+    needs_plan = [ending for ending in papers.endings if ending in _FROM_PLAN]
+    if needs_plan and source.is_timeline:
+        raise UsageError(
+            "captions, chapters and markers are made from the plan; give it instead of its timeline"
+        )
+    for ending in papers.endings:
+        refuse_missing(ending)
+    for path in papers.paths().values():
+        for other in (recording, source.path):
+            if path.exists() and other.exists() and path.samefile(other):
+                raise UsageError(f"{path} would replace {other}; give another name with -o")
+
+
+def _write_take_paper(
+    ending: str,
+    path: Path,
+    found: Alignment,
+    known: Programme,
+    recording: str,
+    moves: Sequence[ActualMove] | None,
+) -> None:
+    """Writes one file of an alignment."""
+    from cuetrack.take.cuts import cuts_of
+
+    match ending:
+        case ".captions.vtt" | ".captions.srt" | ".chapters.txt" | ".markers.csv" | ".markers.otio":
+            made = _retimed_paper(ending, found, known, recording)
+        case ".cuts.csv":
+            from cuetrack.writers.cuts import cuts_csv
+
+            made = cuts_csv(cuts_of(found), found)
+        case ".cuts.otio":
+            from cuetrack.writers.cuts import cuts_otio
+
+            made = cuts_otio(cuts_of(found), found, recording)
+        case ".take.png":
+            from cuetrack.writers.take_picture import take_picture
+
+            made = take_picture(found, cuts_of(found))
+        case ".actual.csv":
+            from cuetrack.writers.take_report import actual_csv
+
+            made = actual_csv(moves or ())
+        case _:
+            _write_laid_track(path, found, known)
+            return
+    path.write_bytes(made.encode("utf-8") if isinstance(made, str) else made)
+
+
+def _retimed_paper(ending: str, found: Alignment, known: Programme, recording: str) -> str | bytes:
+    """Captions, chapters or markers on the recording's time axis."""
+    from cuetrack.take.retimed import retimed
+    from cuetrack.writers.captions import captions_of, srt, webvtt
+    from cuetrack.writers.chapters import chapters_of, chapters_text
+    from cuetrack.writers.markers import markers_csv, markers_of, markers_otio
+
+    if known.arrangement is None:  # pragma: no cover -- refused before
+        raise UsageError("this is made from the plan")
+    moved = retimed(known.arrangement, found)
+    match ending:
+        case ".captions.vtt":
+            return webvtt(captions_of(moved), moved.rate_hz)
+        case ".captions.srt":
+            return srt(captions_of(moved), moved.rate_hz)
+        case ".chapters.txt":
+            return chapters_text(chapters_of(moved), moved.rate_hz)
+        case ".markers.csv":
+            return markers_csv(markers_of(moved), moved.rate_hz)
+        case _:
+            return markers_otio(markers_of(moved), moved, recording)
+
+
+def _write_laid_track(path: Path, found: Alignment, known: Programme) -> None:
+    """The clean track, as long as the recording: the mix as it is rendered, or of a timeline its cues."""
+    import numpy as np
+
+    from cuetrack.sound.units import db_to_linear
+    from cuetrack.take.laid import laid_blocks
+    from cuetrack.take.samples import SampleFile
+    from cuetrack.writers.audio import write_audio
+    from cuetrack.writers.formats import AUDIO_FORMATS
+    from cuetrack.writers.tags import Tags
+
+    expected, balanced = known.expected, known.balanced
+    channels = 1 if balanced is None else balanced.programme.width
+    with SampleFile(expected.rate_hz, channels) as whole:
+        if balanced is not None:
+            for block in _mastered(balanced):
+                whole.append(block)
+
+        def read(start: int, frames: int) -> Samples:
+            if balanced is not None:
+                return whole.read(start, frames)
+            gain = db_to_linear(known.gain_db or 0.0)
+            return (np.float32(gain) * expected.cue_samples(start, frames))[:, np.newaxis]
+
+        write_audio(
+            path,
+            laid_blocks(found, read, expected.rate_hz, expected.frames, channels),
+            rate_hz=found.rate_hz,
+            channels=channels,
+            frames=found.frames,
+            audio_format=AUDIO_FORMATS[".wav"],
+            tags=Tags(expected.session),
+        )
 
 
 def programme(
@@ -150,7 +327,7 @@ def programme(
         gain_db = balanced.loudness.gain_db
     has_bed = "bed" in mix.contents and bool(arrangement.timeline.bed)
     expected = expected_of(own, {one.sound: sounds[one.sound] for one in own.placed}, has_bed=has_bed)
-    return Programme(expected, gain_db, tuple(dict.fromkeys(warnings)), balanced)
+    return Programme(expected, gain_db, tuple(dict.fromkeys(warnings)), own, balanced)
 
 
 def _of_timeline(source: Source, rate_hz: int, tell: build.Progress) -> Programme:

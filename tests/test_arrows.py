@@ -46,6 +46,7 @@ ARROWS = {
             "timeline",
             "plan.model",
             "tables.csv_writing",
+            "take",
             "sound.ffmpeg",
             "sound.tone_table",
         ),
@@ -163,6 +164,7 @@ def test_the_arrows_go_one_way() -> None:
         "build_review",
         "build_series",
         "build_sheet",
+        "build_take",
         "build_voices",
         "cli",
     ]

@@ -12,6 +12,7 @@ from pathlib import Path
 import click
 
 from cuetrack import __version__
+from cuetrack.cli.align import align
 from cuetrack.cli.check import check
 from cuetrack.cli.export import export
 from cuetrack.cli.fmt import fmt
@@ -58,6 +59,7 @@ for command in (
     timeline,
     preview,
     render,
+    align,
     sheet,
     voices,
     series,

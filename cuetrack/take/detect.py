@@ -13,7 +13,7 @@ take seems to be late by the way round.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,7 +46,7 @@ _STRETCHES, _LEAST_STRETCH_SECONDS = 60, 10.0
 _FURTHER_SECONDS = 120.0
 _BATCH = 64
 # A piece is heard where its correlation is so many times what it would be by chance (root mean square).
-_HEARD_SCORE = 4.8
+_HEARD_SCORE = 6.0
 # Along the line of the strongest sound, which may be an echo, the direct sound lies within so many frames.
 _HEARD_FRAMES = 160
 # How far from a first guess pieces are looked for, in how much of the programme, and in how many pieces.
@@ -61,7 +61,7 @@ _LEAST_TAKE, _LEAST_STRETCH = (6, 0.25, 3), (4, 0.4, 2)
 _AS_GOOD = 0.85
 _AMBIGUOUS_SECONDS = 300.0
 # If tones are heard and nearly none of the words, it is another session with the same times.
-_LEAST_WORDS, _LEAST_WORDS_SHARE = 6, 0.2
+_LEAST_WORDS, _LEAST_WORDS_SHARE = 4, 0.34
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,22 +122,19 @@ class _Detector:
             return Detection((), "the plan has no cue that could be heard")
         pairs = self._pairs()
         tell(1, 3)
-        stretches: list[FoundStretch] = []
-        ambiguous = False
+        found: list[FoundStretch] = []
         for chain in chains(pairs):
             stretch = self._stretch(chain)
-            if stretch is None or any(_same_line(stretch, other) for other in stretches):
-                continue
-            if self._is_ambiguous(stretch, pairs):
-                ambiguous = True
-                continue
-            stretches.append(stretch)
+            if stretch is not None and not any(_same_line(stretch, other) for other in found):
+                found.append(stretch)
+        stretches = self._apart(found)
         tell(2, 3)
-        kept = self._kept(_apart(stretches))
+        sure = [one for one in stretches if self._wordless(one) or not self._is_ambiguous(one, pairs)]
+        kept = self._kept(sure)
         tell(3, 3)
         if kept:
             return Detection(tuple(kept))
-        if ambiguous:
+        if len(sure) < len(stretches) and not any(self._wordless(one) for one in stretches):
             return Detection((), "what is heard fits in several places of the session; record more of it")
         return Detection((), self._why_nothing(stretches))
 
@@ -188,6 +185,8 @@ class _Detector:
             if lower <= 0 and upper >= self.expected.seconds:
                 break
         final, clear = self._refined([one for one in placed if one.cue in heard], line)
+        if abs(final.rate_ppm) > MOST_DRIFT * 1e6:
+            return None
         return FoundStretch(final, cues, heard, clear)
 
     def _slanted(self, line: Line, lower: float, upper: float, most_drift: float) -> Line:
@@ -278,9 +277,9 @@ class _Detector:
         return line.later_by(late_seconds), clear
 
     def _groups(self, placed: Sequence[PlacedPiece], line: Line) -> list[tuple[float, EchoSum]]:
-        """The pieces in groups of about a minute, each with its time in the programme and its sum."""
+        """The pieces in groups, of a minute if there are many, each with its programme time and its sum."""
         span = placed[-1].seconds - placed[0].seconds
-        number = max(1, min(40, round(span / _GROUP_SECONDS)))
+        number = max(1, min(40, max(round(span / _GROUP_SECONDS), min(6, len(placed) // 6))))
         made: list[tuple[float, EchoSum]] = []
         for group in np.array_split(np.arange(len(placed)), number):
             some = [placed[index] for index in group]
@@ -320,6 +319,36 @@ class _Detector:
     def _span(self, stretch: FoundStretch) -> tuple[float, float]:
         """When in the recording its first heard cue begins and its last begins."""
         return self._heard_at(stretch, min(stretch.heard)), self._heard_at(stretch, max(stretch.heard))
+
+    def _apart(self, stretches: Sequence[FoundStretch]) -> list[FoundStretch]:
+        """The stretches in the order of the recording, none reaching into the next.
+
+        Two that overlap are cut at the instant at which most of what is heard is in the one before it and in
+        the other behind it.
+        """
+        made: list[FoundStretch] = []
+        for one in sorted(stretches, key=lambda each: sum(self._span(each))):
+            later: FoundStretch | None = one
+            while made and later and self._span(made[-1])[1] > self._span(later)[0]:
+                before, later = self._parted(made.pop(), later)
+                if before is not None:
+                    made.append(before)
+                    break
+            if later is not None:
+                made.append(later)
+        return made
+
+    def _parted(
+        self, one: FoundStretch, other: FoundStretch
+    ) -> tuple[FoundStretch | None, FoundStretch | None]:
+        """Two that overlap, each without what belongs to the other; None for what is nothing then."""
+        times = [self._heard_at(one, number) for number in one.heard]
+        other_times = [self._heard_at(other, number) for number in other.heard]
+        edges = sorted({*times, *other_times, max(*times, *other_times) + 1})
+        best = max(edges, key=lambda at: sum(t < at for t in times) + sum(t >= at for t in other_times))
+        before = _holding(one, lambda number: self._heard_at(one, number) < best)
+        behind = _holding(other, lambda number: self._heard_at(other, number) >= best)
+        return before, behind
 
     def _kept(self, stretches: Sequence[FoundStretch]) -> list[FoundStretch]:
         """The stretches that are surely heard; none, unless one of them is enough for a take."""
@@ -361,9 +390,13 @@ def _same_line(one: FoundStretch, other: FoundStretch) -> bool:
     return near and len(shared) >= 0.5 * min(len(one.heard), len(other.heard))
 
 
-def _apart(stretches: Sequence[FoundStretch]) -> list[FoundStretch]:
-    """The stretches, none reaching into another: a cue that two claim belongs to the one that hears more."""
-    return list(stretches)
+def _holding(stretch: FoundStretch, holds: Callable[[int], bool]) -> FoundStretch | None:
+    """What of a stretch lies between its first and its last heard cue for which something holds."""
+    heard = frozenset(number for number in stretch.heard if holds(number))
+    if not heard:
+        return None
+    cues = tuple(number for number in stretch.cues if min(heard) <= number <= max(heard))
+    return replace(stretch, cues=cues, heard=heard)
 
 
 def _moments(seconds: Sequence[float]) -> int:

@@ -1,4 +1,4 @@
-"""Mono samples of any length: kept in a temporary file, in memory only what is asked for."""
+"""Samples of any length: kept in a temporary file, in memory only what is asked for."""
 
 from __future__ import annotations
 
@@ -15,15 +15,20 @@ Samples = NDArray[np.float32]
 
 
 class SampleFile:
-    """Float32 samples of one channel; the file is gone when it is closed."""
+    """Float32 samples; of one channel as shape (frames,), of more as (frames, channels).
 
-    def __init__(self, rate_hz: int) -> None:
+    The file is gone when it is closed.
+    """
+
+    def __init__(self, rate_hz: int, channels: int | None = None) -> None:
         self.rate_hz = rate_hz
         self.frames = 0
+        self._shape = () if channels is None else (channels,)
+        self._frame_bytes = 4 * (channels or 1)
         self._file = tempfile.TemporaryFile()  # noqa: SIM115 -- closed by our own `close`
 
     def append(self, samples: Samples) -> None:
-        """Adds samples, shape (frames,), at the end.
+        """Adds samples at the end.
 
         Raises:
             SoundError: the temporary folder is full.
@@ -43,12 +48,13 @@ class SampleFile:
         """`frames` samples from `start_frame` on, which may be negative; zeros outside of the sound."""
         first, last = max(0, start_frame), min(self.frames, start_frame + frames)
         if first >= last:
-            return np.zeros(frames, np.float32)
-        self._file.seek(first * 4)
-        inside = np.frombuffer(self._file.read((last - first) * 4), np.float32)
+            return np.zeros((frames, *self._shape), np.float32)
+        self._file.seek(first * self._frame_bytes)
+        data = self._file.read((last - first) * self._frame_bytes)
+        inside = np.frombuffer(data, np.float32).reshape(-1, *self._shape)
         if len(inside) == frames:
             return inside
-        made = np.zeros(frames, np.float32)
+        made = np.zeros((frames, *self._shape), np.float32)
         made[first - start_frame : last - start_frame] = inside
         return made
 

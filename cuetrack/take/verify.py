@@ -32,7 +32,7 @@ _FIRST_CUES, _ENOUGH_ON_TIME = 24, 0.6
 # A cue is there if it is as like as this to its own sound, and no softer than half of what it should be.
 _LEAST_LIKENESS, _LEAST_LIKENESS_UNDER_MUSIC, _LEAST_GAIN = 0.5, 0.2, 0.5
 # The limiter bent a cue a little at the place it was rendered for; so much of it may be left elsewhere.
-_MOVED_SHARE = 0.1
+_MOVED_SHARE = 0.3
 # Nobody hears what is softer; dither of 16 bits lies at -93 dBFS.
 _FLOOR_DBFS = -75.0
 _STEP_SECONDS = 0.01

@@ -85,7 +85,7 @@ def refuse_without_otio() -> None:
         MediaMissingError: the extra `editor` is not installed.
     """
     if find_spec("opentimelineio") is None:
-        needs = "markers as OpenTimelineIO need opentimelineio, which is not here"
+        needs = "a file for editors (OpenTimelineIO) needs opentimelineio, which is not here"
         raise MediaMissingError(f"{needs}; {how_to_add('editor')}")
 
 

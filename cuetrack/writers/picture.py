@@ -22,14 +22,16 @@ from cuetrack.writers.typeface import shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
     from matplotlib.figure import Figure
     from numpy import float64
     from numpy.typing import NDArray
 
 PictureFormat = Literal["png", "svg"]
 
-_WIDTH_INCHES, _HEIGHT_INCHES, _DOTS_PER_INCH = 16.0, 6.4, 120
-_BLUE, _SKY, _ORANGE, _YELLOW, _PURPLE, _GREEN = (
+_WIDTH_INCHES, _HEIGHT_INCHES = 16.0, 6.4
+DOTS_PER_INCH = 120
+BLUE, SKY, ORANGE, YELLOW, PURPLE, GREEN = (
     "#0072b2",
     "#56b4e9",
     "#e69f00",
@@ -37,10 +39,10 @@ _BLUE, _SKY, _ORANGE, _YELLOW, _PURPLE, _GREEN = (
     "#cc79a7",
     "#009e73",
 )
-_PHASE_COLOURS = {"work": _SKY, "rest": "#ffffff", "change": _ORANGE, "talk": _YELLOW, "lead-in": "#e6e6e6"}
+_PHASE_COLOURS = {"work": SKY, "rest": "#ffffff", "change": ORANGE, "talk": YELLOW, "lead-in": "#e6e6e6"}
 _HATCHES = {"rest": None, "change": "///", "lead-in": "...", "talk": None, "work": None}
 _CUE_KINDS = ("announcement", "call", "count", "prompt", "tone", "click", "slate")
-_LEVELS = {"voice": _BLUE, "tones": _ORANGE, "bed": _GREEN}
+_LEVELS = {"voice": BLUE, "tones": ORANGE, "bed": GREEN}
 _QUIETEST_LUFS = -60.0
 _MOST_POINTS = 2400
 _MOST_UPRIGHT = 21
@@ -62,7 +64,7 @@ def picture(arrangement: Arrangement, levels: Mapping[str, NDArray[float64]], ki
     with mpl.rc_context({"svg.hashsalt": "cuetrack", "svg.fonttype": "path", "font.family": "DejaVu Sans"}):
         figure = _drawn(arrangement, levels)
         undated = {"Date": None} if kind == "svg" else {"Software": None}
-        figure.savefig(buffer, format=kind, dpi=_DOTS_PER_INCH, metadata=undated)
+        figure.savefig(buffer, format=kind, dpi=DOTS_PER_INCH, metadata=undated)
     return buffer.getvalue()
 
 
@@ -83,7 +85,7 @@ def _drawn(arrangement: Arrangement, levels: Mapping[str, NDArray[float64]]) -> 
     _draw_phases(phases, scenes_of(arrangement), page_words(session.language), rate_hz)
     _draw_cues(cues, arrangement)
     _draw_levels(loudness, levels)
-    _set_clock(loudness, seconds)
+    set_clock(loudness.xaxis, seconds)
     return figure
 
 
@@ -165,7 +167,7 @@ def _draw_cues(axes: Axes, arrangement: Arrangement) -> None:
             for one in arrangement.placed
             if kind_of(one.cue) == kind
         ]
-        axes.broken_barh(spans, (row - 0.35, 0.7), facecolor=_BLUE, edgecolor=_BLUE, linewidth=0.8)
+        axes.broken_barh(spans, (row - 0.35, 0.7), facecolor=BLUE, edgecolor=BLUE, linewidth=0.8)
     axes.set_ylim(-0.6, len(kinds) - 0.4)
     axes.set_yticks(range(len(kinds)), list(reversed(kinds)))
     axes.grid(axis="x", color="#cccccc", linewidth=0.6)
@@ -197,8 +199,8 @@ def _draw_levels(axes: Axes, levels: Mapping[str, NDArray[float64]]) -> None:
         axes.legend(loc="lower right", ncols=len(levels), framealpha=0.9)
 
 
-def _set_clock(axes: Axes, seconds: float) -> None:
-    """Clock readings at whole, round times under the lowest row."""
-    step = next((one for one in _TICK_SECONDS if seconds / one <= _MOST_TICKS), _TICK_SECONDS[-1])
+def set_clock(axis: Axis, seconds: float, most: int = _MOST_TICKS) -> None:
+    """Clock readings at whole, round times along an axis that counts seconds; about `most` of them."""
+    step = next((one for one in _TICK_SECONDS if seconds / one <= most), _TICK_SECONDS[-1])
     ticks = [*range(0, int(seconds) + 1, step)]
-    axes.set_xticks(ticks, [clock_text(Instant(Fraction(tick))) for tick in ticks])
+    axis.set_ticks(ticks, [clock_text(Instant(Fraction(tick))) for tick in ticks])

@@ -267,7 +267,9 @@ signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell may have sta
 with atomic_files(Path(sys.argv[1])) as (path,):
     path.write_text("half of the n")
     print("writing", flush=True)
-    time.sleep(60)
+    # In short naps: a signal just before one of a minute would be looked at after it.
+    for _ in range(600):
+        time.sleep(0.1)
 """
 
 
