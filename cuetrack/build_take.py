@@ -16,7 +16,6 @@ from cuetrack.conform.arrangement import Arrangement
 from cuetrack.errors import Diagnostic, SpeechError, TakeError, UsageError
 from cuetrack.plan.fields import MixName
 from cuetrack.plan.series import Day
-from cuetrack.take.timeline_file import TimelineFile, is_timeline, read_timeline
 from cuetrack.timebase import Duration
 from cuetrack.writers.atomic import atomic_files
 
@@ -26,7 +25,8 @@ if TYPE_CHECKING:
     from cuetrack.take.actual import ActualMove
     from cuetrack.take.align import Alignment
     from cuetrack.take.expected import Expected
-    from cuetrack.take.verify import Verification
+    from cuetrack.take.timeline_file import TimelineFile
+    from cuetrack.take.verification import Verification
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +45,8 @@ class Source:
 
     @property
     def is_timeline(self) -> bool:
-        """Whether it is a timeline."""
-        return is_timeline(self.path)
+        """Whether it is a timeline and no plan, by its name."""
+        return self.path.suffix.casefold() == ".json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,6 +333,7 @@ def programme(
 def _of_timeline(source: Source, rate_hz: int, tell: build.Progress) -> Programme:
     from cuetrack.sound.tones import tone_samples
     from cuetrack.take.expected import Expected
+    from cuetrack.take.timeline_file import read_timeline
 
     if source.level or source.day or source.mix != "class":
         raise UsageError("--mix, --level and --day are for a plan; a timeline is of one mix")

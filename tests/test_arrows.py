@@ -80,8 +80,8 @@ ARROWS = {
     "build_sheet": ("build", "build_papers", "writers", "plan.series", "errors"),
     "build_tables": ("tables", "plan", "document", "writers.atomic", "errors"),
     "build_take": (
-        *("build", "build_mixes", "take", "writers", "mix", "conform", "speech", "timeline", "plan", "sound"),
-        *("timebase", "errors"),
+        *("build", "build_mixes", "build_papers", "take", "writers", "mix", "conform", "speech", "timeline"),
+        *("plan", "sound", "timebase", "errors"),
     ),
     "build_voices": (
         *("build", "writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
