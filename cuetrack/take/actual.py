@@ -27,6 +27,7 @@ _ECHO_SECONDS = 0.4
 _LEAST_RISE_DB, _LOUDER_TENTH = 6.0, 0.9
 # Of the logarithm of the odds that there is a change and not none.
 _LEAST_ODDS = 12.0
+_BETWEEN_STEPS_SECONDS = 0.6
 _SILENCE_DB = -100.0
 
 
@@ -127,7 +128,7 @@ def _levels(
     # What hums and rumbles lies below; a difference of neighbours is a simple filter against it.
     levels = 10 * np.log10(np.mean(np.diff(samples, axis=1) ** 2, axis=1) + 10 ** (_SILENCE_DB / 10))
     times = (first + step * np.arange(number)) / DETECTOR_RATE_HZ
-    free = np.ones(number, bool)
+    free = (times >= 0) & (times + _STEP_SECONDS <= recording.frames / DETECTOR_RATE_HZ)
     rate_hz = expected.rate_hz
     low, high = (round(stretch.line.programme_at(at) * rate_hz) for at in (start - _ECHO_SECONDS, end))
     for cue in expected.between(low - rate_hz, high):
@@ -156,7 +157,12 @@ def _change(times: NDArray[np.float64], levels: NDArray[np.float64], *, falls: b
     rise = before - after if falls else after - before
     if odds[best] < _LEAST_ODDS or rise < _LEAST_RISE_DB:
         return None
-    low, high = float(times[at - 1]) + _STEP_SECONDS, float(times[at])
+    # Between two steps of a foot it is quiet, too: where cues were left out so shortly before, it may have
+    # begun under them.
+    near = int(np.searchsorted(times, times[at] - _BETWEEN_STEPS_SECONDS))
+    jumps = near + np.flatnonzero(np.diff(times[max(0, near - 1) : at + 1]) > 2 * _STEP_SECONDS)
+    last_quiet = int(jumps[0]) - 1 if len(jumps) and near else at - 1
+    low, high = float(times[max(0, last_quiet)]) + _STEP_SECONDS, float(times[at])
     return Heard((low + high) / 2, max(_STEP_SECONDS, (high - low) / 2))
 
 
