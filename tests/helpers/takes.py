@@ -72,6 +72,30 @@ def programme(minutes: float = 4, seed: int = 0, *, with_words: bool = True) -> 
     return Expected("Slipway", RATE_HZ, round(now * RATE_HZ), tuple(cues), tuple(phases), kept, False)
 
 
+def reverberant(
+    dry: Signal,
+    rate_hz: int,
+    level_db: float,
+    reverberation: float = 0.4,
+    direct_db: float = 0.0,
+    seed: int = 1,
+) -> Signal:
+    """Sound as a room answers it, in noise; what the arguments mean is said at `take`."""
+    chance = np.random.default_rng([seed, 5])
+    tail = chance.standard_normal(round(reverberation * rate_hz))
+    tail *= 10 ** (-3 * np.arange(len(tail)) / len(tail))
+    tail[: round(0.003 * rate_hz)] = 0
+    tail /= np.sqrt(np.sum(tail**2)) * 10 ** (direct_db / 20)
+    tail[0] = 1.0
+    wet = fftconvolve(dry, tail)[: len(dry)]
+    loud = np.abs(wet) > 1e-3 * np.abs(wet).max()
+    power = float(np.mean(wet[loud] ** 2))
+    noise = chance.standard_normal(len(wet)) * np.sqrt(power) * 10 ** (-level_db / 20)
+    heard = (wet + noise).astype(np.float32)
+    heard *= 0.5 / np.abs(heard).max()
+    return heard
+
+
 @dataclass(frozen=True)
 class Played:
     """What the loudspeaker plays from second to second of the programme, after a pause."""
@@ -122,14 +146,7 @@ def take(
         rate_hz: of the recording.
         seed: of the noise and the room.
     """
-    chance = np.random.default_rng([seed, 5])
     flight = distance / 343.0  # m/s, in air of 20 degrees
-    tail = chance.standard_normal(round(reverberation * RATE_HZ))
-    tail *= 10 ** (-3 * np.arange(len(tail)) / len(tail))
-    tail[: round(0.003 * RATE_HZ)] = 0
-    tail /= np.sqrt(np.sum(tail**2)) * 10 ** (direct_db / 20)
-    answer = tail.copy()
-    answer[0] = 1.0
     whole = expected.cue_samples(0, expected.frames)
     pieces, offsets, at = [np.zeros(round(lead * RATE_HZ), np.float32)], [], lead
     for one in played or (Played(0.0, expected.seconds),):
@@ -141,11 +158,6 @@ def take(
     pieces.append(np.zeros(round(3 * RATE_HZ), np.float32))
     dry = np.concatenate(pieces)
     dry = np.concatenate([np.zeros(round(flight * RATE_HZ), np.float32), dry])
-    wet = fftconvolve(dry, answer)[: len(dry)]
-    loud = np.abs(wet) > 1e-3 * np.abs(wet).max()
-    power = float(np.mean(wet[loud] ** 2))
-    noise = chance.standard_normal(len(wet)) * np.sqrt(power) * 10 ** (-level_db / 20)
-    heard = (wet + noise).astype(np.float32)
-    heard *= 0.5 / np.abs(heard).max()
+    heard = reverberant(dry, RATE_HZ, level_db, reverberation, direct_db, seed)
     samples = soxr.resample(heard, RATE_HZ, rate_hz * (1 + drift_ppm / 1e6))
     return Take(np.asarray(samples, np.float32), rate_hz, tuple(offsets), drift_ppm)
