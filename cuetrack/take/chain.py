@@ -18,7 +18,7 @@ from cuetrack.take.search import Sighting
 # Clocks of sound cards and cameras lie within 100 ppm each (common practice, no source).
 MOST_DRIFT = 300e-6
 _ROOM_SECONDS = 0.02
-_JUMP_COST = 3.0
+_JUMP_COST = 4.0
 _MOST_PAIRS = 4_000
 _SURE_SCORE = 14.0
 

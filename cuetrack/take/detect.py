@@ -60,21 +60,23 @@ _LEAST_TAKE, _LEAST_STRETCH = (6, 0.25, 3), (4, 0.4, 2)
 # Another place in the programme that explains nearly as many cues makes a stretch ambiguous.
 _AS_GOOD = 0.85
 _AMBIGUOUS_SECONDS = 300.0
-# If tones are heard and nearly none of the words, it is another session with the same times.
-_LEAST_WORDS, _LEAST_WORDS_SHARE = 4, 0.34
+# If so much less of the words is heard than of the tones, it is another session with the same times.
+_LEAST_WORDS, _LEAST_WORDS_SHARE = 4, 0.45
 
 
 @dataclass(frozen=True, slots=True)
 class FoundStretch:
     """A stretch of the recording that runs along `line`.
 
-    `cues` are the numbers of the cues in it, in their order, `heard` those that are heard; `clear` is how far
-    the direct sound stands out of the noise.
+    `cues` are the numbers of the cues in it, in their order, `heard` those of which anything is heard;
+    `pieces` tell of every piece of theirs its cue and whether it is heard. `clear` is how far the direct
+    sound stands out of the noise.
     """
 
     line: Line
     cues: tuple[int, ...]
     heard: frozenset[int]
+    pieces: tuple[tuple[int, bool], ...]
     clear: float
 
     @property
@@ -129,20 +131,24 @@ class _Detector:
                 found.append(stretch)
         stretches = self._apart(found)
         tell(2, 3)
-        sure = [one for one in stretches if self._wordless(one) or not self._is_ambiguous(one, pairs)]
+        likely = [one for one in stretches if self._passes(one, _LEAST_STRETCH, _LEAST_TAKE)]
+        sure = [one for one in likely if self._wordless(one) or not self._is_ambiguous(one, pairs)]
         kept = self._kept(sure)
         tell(3, 3)
         if kept:
             return Detection(tuple(kept))
-        if len(sure) < len(stretches) and not any(self._wordless(one) for one in stretches):
+        if len(sure) < len(likely) and not any(self._wordless(one) for one in likely):
             return Detection((), "what is heard fits in several places of the session; record more of it")
-        return Detection((), self._why_nothing(stretches))
+        return Detection((), self._why_nothing(likely))
 
     def _why_nothing(self, stretches: Sequence[FoundStretch]) -> str:
         if self.seconds < 10:
             return f"the recording lasts {self.seconds:.1f} s, too short to hear where in the session it is"
         if any(self._wordless(stretch) for stretch in stretches):
-            return "tones of this session are heard but hardly any of its words: it may be another session"
+            return (
+                "tones of this session are heard but hardly any of its words: "
+                "it may be another session, level, voice or mix"
+            )
         return "this session is not heard in the recording"
 
     def _pairs(self) -> tuple[Pair, ...]:
@@ -174,7 +180,8 @@ class _Detector:
         while True:
             lower, upper = lower - _FURTHER_SECONDS, upper + _FURTHER_SECONDS
             placed = self._inside(line, lower, upper)
-            cues, heard = self._run(placed, line, first, last)
+            pieces = self._scored(placed, line)
+            cues, heard = self._run(pieces, first, last)
             if not heard:
                 return None
             times = [self.expected.cues[number].start_frame / self.expected.rate_hz for number in heard]
@@ -187,7 +194,7 @@ class _Detector:
         final, clear = self._refined([one for one in placed if one.cue in heard], line)
         if abs(final.rate_ppm) > MOST_DRIFT * 1e6:
             return None
-        return FoundStretch(final, cues, heard, clear)
+        return FoundStretch(final, cues, heard, pieces, clear)
 
     def _slanted(self, line: Line, lower: float, upper: float, most_drift: float) -> Line:
         """The line along which most is heard of the pieces between two times of the programme."""
@@ -227,16 +234,19 @@ class _Detector:
             for one, row, level in zip(some, near, found.chance_levels(), strict=True):
                 yield _Trace(one, row, float(level))
 
+    def _scored(self, placed: Sequence[PlacedPiece], line: Line) -> tuple[tuple[int, bool], ...]:
+        """Of every piece its cue, and whether it is heard where the line has it."""
+        return tuple(
+            (trace.placed.cue, float(trace.values.max()) >= _HEARD_SCORE * trace.level)
+            for trace in self._traces(placed, line, _HEARD_FRAMES)
+        )
+
     def _run(
-        self, placed: Sequence[PlacedPiece], line: Line, first: float, last: float
+        self, pieces: Sequence[tuple[int, bool]], first: float, last: float
     ) -> tuple[tuple[int, ...], frozenset[int]]:
-        """The cues around a core that are heard along the line, and those between them."""
-        scores: dict[int, float] = {}
-        for trace in self._traces(placed, line, _HEARD_FRAMES):
-            score = float(trace.values.max()) / trace.level
-            scores[trace.placed.cue] = max(score, scores.get(trace.placed.cue, 0.0))
-        numbers = sorted(scores)
-        heard = [number for number in numbers if scores[number] >= _HEARD_SCORE]
+        """The cues around a core that are heard, and those between them."""
+        numbers = sorted({number for number, _ in pieces})
+        heard = sorted({number for number, is_heard in pieces if is_heard})
         rate_hz, cues = self.expected.rate_hz, self.expected.cues
         core = [number for number in heard if first - 1 <= cues[number].start_frame / rate_hz <= last + 1]
         if not core:
@@ -351,18 +361,17 @@ class _Detector:
         return before, behind
 
     def _kept(self, stretches: Sequence[FoundStretch]) -> list[FoundStretch]:
-        """The stretches that are surely heard; none, unless one of them is enough for a take."""
-        likely = [one for one in stretches if self._passes(one, _LEAST_STRETCH)]
-        if not any(self._passes(one, _LEAST_TAKE) and not self._wordless(one) for one in likely):
-            return []
-        return likely
+        """The stretches; none, unless one of them is enough for a take."""
+        enough = any(self._passes(one, _LEAST_TAKE) and not self._wordless(one) for one in stretches)
+        return list(stretches) if enough else []
 
-    def _passes(self, stretch: FoundStretch, least: tuple[int, float, int]) -> bool:
-        cues, share, moments = least
-        return (
+    def _passes(self, stretch: FoundStretch, *least: tuple[int, float, int]) -> bool:
+        """Whether it has the heard cues, their share, and the moments that one of these asks for."""
+        return any(
             len(stretch.heard) >= cues
             and stretch.confidence >= share
             and self._moments(stretch) >= min(moments, self._all_moments())
+            for cues, share, moments in least
         )
 
     def _moments(self, stretch: FoundStretch) -> int:
@@ -373,13 +382,20 @@ class _Detector:
         return _moments([cue.start_frame / self.expected.rate_hz for cue in self.expected.cues])
 
     def _wordless(self, stretch: FoundStretch) -> bool:
-        """Whether hardly any of the words in it are heard, but most of the rest."""
-        words = [number for number in stretch.cues if self.expected.cues[number].text is not None]
-        rest = [number for number in stretch.cues if self.expected.cues[number].text is None]
-        heard_words = sum(number in stretch.heard for number in words)
-        heard_rest = sum(number in stretch.heard for number in rest)
-        few = len(words) >= _LEAST_WORDS and heard_words < _LEAST_WORDS_SHARE * len(words)
-        return few and heard_rest > 2 * heard_words
+        """Whether its tones are heard, but hardly any of the words that only this session has.
+
+        Those are the announcements, by all of their pieces: they begin alike in many sessions.
+        """
+        cues, within = self.expected.cues, set(stretch.cues)
+        tones = [number in stretch.heard for number in stretch.cues if cues[number].text is None]
+        words = [
+            is_heard
+            for number, is_heard in stretch.pieces
+            if number in within and cues[number].kind == "announcement"
+        ]
+        if len(words) < _LEAST_WORDS or not any(tones):
+            return False
+        return sum(words) / len(words) < _LEAST_WORDS_SHARE * sum(tones) / len(tones)
 
 
 def _same_line(one: FoundStretch, other: FoundStretch) -> bool:

@@ -25,9 +25,12 @@ _EARLIEST_FRAMES, _LATEST_FRAMES = -1024, 1024
 _OVERSAMPLING = 16
 # Of the mean; where the programme has less power than this the room's answer is not to be known.
 _LEAST_POWER = 0.03
-# An echo may be stronger than the direct sound; before the strongest peak, and within these frames, one of
-# half its height is the direct sound, unless it is a side lobe of the strongest.
-_BEFORE_FRAMES, _SHARE, _OVER_SIDE_LOBE, _OVER_NOISE = 480, 0.45, 1.25, 4.0
+# An echo may be stronger than the direct sound, even one of 80 ms later where walls throw it to and fro. The
+# first peak that has this share of the strongest, is no side lobe of it, and stands out of the noise is the
+# direct sound.
+_SHARE, _OVER_SIDE_LOBE, _OVER_NOISE = 0.25, 1.25, 6.0
+# Of the response's beginning: nothing has arrived there yet.
+_QUIET_FRAMES = 320
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,14 +129,13 @@ def shift_between(one: Echo, other: Echo) -> tuple[float, float]:
 def direct_sound(echo: Echo) -> tuple[float, float]:
     """When the direct sound arrives, in seconds from where it was expected, and how clear it is.
 
-    Clear is the strongest peak over the root mean square of what comes well before it.
+    Clear is the strongest peak over the root mean square of what comes well before all sound.
     """
     fine = np.abs(_oversampled(echo.response))
     perfect = np.abs(_oversampled(echo.perfect))
     strongest = int(fine.argmax())
-    quiet = fine[: max(_OVERSAMPLING, strongest - 100 * _OVERSAMPLING)]
-    noise = float(np.sqrt(np.mean(quiet**2))) + 1e-30
-    first = max(1, strongest - _BEFORE_FRAMES * _OVERSAMPLING)
+    noise = float(np.sqrt(np.mean(fine[: _QUIET_FRAMES * _OVERSAMPLING] ** 2))) + 1e-30
+    first = _QUIET_FRAMES * _OVERSAMPLING
     centre = -_EARLIEST_FRAMES * _OVERSAMPLING
     chosen, height = strongest, float(fine[strongest])
     for at in range(first, strongest):

@@ -18,13 +18,14 @@ from cuetrack.take.samples import SampleFile
 
 _BLOCK_FRAMES = 1 << 15
 _HOP_FRAMES = _BLOCK_FRAMES - PIECE_FRAMES
-# The correlation is looked at with half the rate: what lies above decides nothing at this stage.
-_LAG_FRAMES = 2
+# One lag is so many frames: more of them would leave out the upper part of the band.
+_LAG_FRAMES = 1
 _LAG_SECONDS = _LAG_FRAMES / DETECTOR_RATE_HZ
 _SMOOTHING_HZ = 60.0
-# Of the root mean square of a block. In noise the largest of some ten million values is 5.3 times that.
-_LEAST_SCORE = 5.5
-_MOST_BESIDE = 8
+# Of the root mean square of a block. In noise the largest of ten million values is 5.3 times that: what is
+# sighted by chance fits no other, and a chain leaves it out.
+_LEAST_SCORE = 5.0
+_MOST_BESIDE = 12
 
 
 @dataclass(frozen=True, slots=True)
