@@ -107,9 +107,7 @@ def test_no_cut_touches_a_cue(tmp_path: Path) -> None:
         for cut in cuts_of(alignment_of(take(WHOLE, played=played), tmp_path)):
             for edge in (cut.programme_start_seconds, cut.programme_end_seconds):
                 frame = round(edge * WHOLE.rate_hz)
-                inside = [
-                    cue for cue in WHOLE.cues if cue.start_frame + 80 < frame < cue.end_frame - 80
-                ]
+                inside = [cue for cue in WHOLE.cues if cue.start_frame + 80 < frame < cue.end_frame - 80]
                 assert inside == []
 
 

@@ -20,8 +20,10 @@ def pairs(*stretches: tuple[float, float, float], rounds: int = 1, seed: int = 1
     for recording, programme, seconds in stretches:
         for at in np.arange(1, seconds, 9.0):
             made.append(Pair(recording + at, programme + at + chance.normal(0, 0.001), 2.5))
-            for number in range(1, rounds):
-                made.append(Pair(recording + at, programme + at + number * ROUND_SECONDS, 2.5))
+            made += [
+                Pair(recording + at, programme + at + number * ROUND_SECONDS, 2.5)
+                for number in range(1, rounds)
+            ]
     made += [Pair(*chance.uniform(0, 600, 2), 1.2) for _ in range(30)]
     return sorted(made, key=lambda pair: (pair.recording_seconds, pair.programme_seconds))
 

@@ -17,7 +17,7 @@ SECONDS = (1.0, 4.0, 7.5, 11.25)
 
 
 def answered(echoes: dict[float, float], noise: float = 0.0) -> Echo:
-    """The response found for four pieces of noise in a room with these echoes, later in seconds by strength."""
+    """The response found for four pieces of noise in a room with these echoes: seconds later, strength."""
     chance = np.random.default_rng(4)
     dry = np.zeros(16 * DETECTOR_RATE_HZ, np.float32)
     placed = []
