@@ -138,7 +138,7 @@ def _print(found: Aligned, recording: Path) -> None:
             click.echo(f"  {_clock(start)} to {_clock(end)}  nothing of it is heard")
     _print_unheard(alignment)
     if found.moves is not None:
-        _print_moves(found.moves)
+        _print_moves(found.moves, has_bed=alignment.expected.has_bed)
     for path in found.files:
         click.echo(path)
 
@@ -166,7 +166,10 @@ def _print_unheard(alignment: Alignment) -> None:
         click.echo(f"  and {len(unheard) - _MOST_UNHEARD} more; --json has all")
 
 
-def _print_moves(moves: tuple[ActualMove, ...]) -> None:
+def _print_moves(moves: tuple[ActualMove, ...], *, has_bed: bool) -> None:
+    if has_bed:
+        click.echo("\nWhen each move began cannot be told: the track's own music plays over it.")
+        return
     click.echo("\nWhen each move began, by what is heard beside the track:")
     for one in moves:
         late = one.late_seconds

@@ -2,7 +2,8 @@
 
 Somebody who moves is heard: steps, breath, a band. Beside the cues, whose own time is left out, the sound
 near each planned start gets louder once, and softer near each end; that instant is taken, if the two sides
-differ enough. It is a measurement of sound: where music or talk goes on, it says nothing.
+differ enough. It is a measurement of sound: where talk goes on, or the track's own music, which begins and
+ends with the moves, it says nothing.
 """
 
 from __future__ import annotations
@@ -98,6 +99,9 @@ def _move(
     if opens < stretch.programme_start_seconds or closes > stretch.programme_end_seconds:
         return None
     start, end = stretch.line.recording_at(opens), stretch.line.recording_at(closes)
+    name = ", ".join(word for word in (first.move, first.side) if word)
+    if expected.has_bed:
+        return ActualMove(name, first.part, first.round, start, end, None, None)
     half = (end - start) / 2
     louder = _change(
         *_levels(
@@ -114,7 +118,6 @@ def _move(
         ),
         falls=True,
     )
-    name = ", ".join(word for word in (first.move, first.side) if word)
     return ActualMove(name, first.part, first.round, start, end, louder, softer)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +11,7 @@ import pytest
 import soundfile
 from scipy.signal import correlate
 
-from cuetrack.take.actual import actual_moves
+from cuetrack.take.actual import ActualMove, actual_moves
 from cuetrack.take.align import Alignment, Stretch, aligned
 from cuetrack.take.cuts import cuts_of
 from cuetrack.take.expected import Expected
@@ -166,14 +168,19 @@ def test_of_a_coach_who_is_not_heard_nothing_is_said() -> None:
     assert [move.end for move in moves] == [None] * len(moves)
 
 
-def moves_of(recording: Take):
-    import tempfile
+def test_under_the_music_of_the_track_nothing_is_said() -> None:
+    """It begins and ends with the moves, and would be taken for the coach."""
+    recording, _ = with_steps(take(WHOLE, level_db=30), {}, 0.08)
+    moves = moves_of(recording, replace(WHOLE, has_bed=True))
+    assert {move.start for move in moves} == {None}
 
+
+def moves_of(recording: Take, expected: Expected = WHOLE) -> tuple[ActualMove, ...]:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "take.wav"
         soundfile.write(path, recording.samples, recording.rate_hz, subtype="FLOAT")
         with recorded(path, DETECTOR_RATE_HZ) as heard:
-            return actual_moves(aligned(WHOLE, heard), heard.samples)
+            return actual_moves(aligned(expected, heard), heard.samples)
 
 
 def test_a_stretch_says_how_sure_it_is() -> None:
