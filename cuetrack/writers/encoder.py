@@ -11,12 +11,14 @@ from collections.abc import Mapping
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
+from threading import Thread
 from types import MappingProxyType, TracebackType
 from typing import IO
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cuetrack.errors import MediaMissingError
 from cuetrack.sound.ffmpeg import SAFE_ARGUMENTS, ffmpeg_path, has_ffmpeg
 from cuetrack.writers.finish import failure_of
 from cuetrack.writers.formats import AudioFormat
@@ -31,6 +33,7 @@ _ENCODERS: Mapping[str, tuple[str, str]] = MappingProxyType(
 # above -7 dBFS, which none of ours reaches at a loudness of -14 LUFS: it loses up to 2.7 dB. (Measured with
 # ffmpeg 4.2, 5.1, 7.0 and 9.0.)
 _AAC_OPTIONS = ("-aac_coder", "fast", "-aac_tns", "0")
+_PIPE_BYTES = 1 << 20
 _EXACT = ("-fflags", "+bitexact", "-flags:a", "+bitexact")
 
 
@@ -49,12 +52,17 @@ def refuse_unwritable(audio_format: AudioFormat) -> None:
     """
     if audio_format.container == "M4A":
         ffmpeg_path("an M4A file")
+    elif audio_format.name in _ENCODERS:
+        # Asked beside the reading of the plan: it takes a tenth of a second.
+        with suppress(MediaMissingError):
+            Thread(target=_encoders_of, args=(ffmpeg_path(""),), name="encoders", daemon=True).start()
 
 
 @cache
 def _encoders_of(program: Path) -> frozenset[str]:
     """The names of an ffmpeg's encoders; not every build has the ones of other projects."""
-    done = subprocess.run([str(program), "-v", "error", "-encoders"], capture_output=True, check=False)
+    command = [str(program), "-v", "error", "-encoders"]
+    done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, check=False)
     rows = (line.split() for line in done.stdout.decode(errors="replace").splitlines())
     return frozenset(row[1] for row in rows if len(row) > 1)
 
@@ -103,6 +111,8 @@ class Encoder:
             stdin=subprocess.PIPE,
             stdout=subprocess.DEVNULL,
             stderr=self._said,
+            # So much that it never waits for a thread of ours; only Linux takes it.
+            pipesize=_PIPE_BYTES,
         )
 
     def write(self, samples: NDArray[np.float32]) -> None:
