@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from cuetrack.take.detect import Detection, FoundStretch, detect
+from cuetrack.take.detect import Detection, detect
 from cuetrack.take.expected import Expected, ExpectedCue
 from cuetrack.take.line import Line
+from cuetrack.take.listen import FoundStretch
 from cuetrack.take.recording import Recording
 
 # A short stretch goes with the clock of the longest where the two agree to this.

@@ -2,7 +2,7 @@
 
 The one detector of `verify` and `align`. It looks for the programme's most telling pieces everywhere
 (`search`), chains what it sights into stretches (`chain`), and in each stretch lets all pieces together
-say where the direct sound lies and how fast the clocks run (`line`, `echo`).
+say where the direct sound lies and how fast the clocks run (`listen`).
 
 Its limits: only what has cues is found, music alone is not; a stretch needs a handful of cues, in several
 places; a session of tones alone repeats itself, and a short take of one may fit in several places, which
@@ -12,77 +12,31 @@ take seems to be late by the way round.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cuetrack.take.chain import MOST_DRIFT, Pair, chains, pairs_of
-from cuetrack.take.echo import (
-    LEAD_FRAMES,
-    WINDOW_FRAMES,
-    EchoSum,
-    direct_sound,
-    shift_between,
-    windows,
-)
 from cuetrack.take.expected import Expected
-from cuetrack.take.line import Line, first_line, robust_fit
-from cuetrack.take.pieces import (
-    DETECTOR_RATE_HZ,
-    PlacedPiece,
-    pieces_of,
-    placed_pieces,
-    telling_pieces,
-)
+from cuetrack.take.line import first_line
+from cuetrack.take.listen import FoundStretch, Listener
+from cuetrack.take.pieces import pieces_of, placed_pieces, telling_pieces
 from cuetrack.take.samples import SampleFile
 from cuetrack.take.search import sightings
-from cuetrack.take.stack import best_slant
 
 # One piece looked for in each of so many stretches, each of so many seconds or more.
 _STRETCHES, _LEAST_STRETCH_SECONDS = 60, 10.0
-# How far behind the first and the last sighting of a chain its cues are looked for at a time.
-_FURTHER_SECONDS = 120.0
-_BATCH = 64
-# A piece is heard where its correlation is so many times what it would be by chance (root mean square).
-_HEARD_SCORE = 6.0
-# Along the line of the strongest sound, which may be an echo, the direct sound lies within so many frames.
-_HEARD_FRAMES = 160
-# How far from a first guess pieces are looked for, in how much of the programme, and in how many pieces.
-_LATE_FRAMES, _FIT_SECONDS, _MOST_FITTED = 1 << 12, 600.0, 400
-# A stretch goes on over so many cues that are not heard, as long as others are.
-_MOST_MISSED = 6
-_GROUP_SECONDS = 60.0
 _MOMENT_SECONDS = 5.0
 # What a take, and each further stretch of it, must have at least: cues heard, their share, moments.
 _LEAST_TAKE, _LEAST_STRETCH = (6, 0.25, 3), (4, 0.4, 2)
-# Another place in the programme that explains nearly as many cues makes a stretch ambiguous.
+_SHORTEST_SECONDS = 10.0
+# Another place in the programme that explains nearly as many cues makes a stretch ambiguous; only a short one
+# is looked at, since in a long one something is said only once.
 _AS_GOOD = 0.85
-_AMBIGUOUS_SECONDS = 300.0
+_AMBIGUOUS_SECONDS, _MOST_OTHERS = 300.0, 4
 # If so much less of the words is heard than of the tones, it is another session with the same times.
 _LEAST_WORDS, _LEAST_WORDS_SHARE = 4, 0.45
-
-
-@dataclass(frozen=True, slots=True)
-class FoundStretch:
-    """A stretch of the recording that runs along `line`.
-
-    `cues` are the numbers of the cues in it, in their order, `heard` those of which anything is heard;
-    `pieces` tell of every piece of theirs its cue and whether it is heard. `clear` is how far the direct
-    sound stands out of the noise.
-    """
-
-    line: Line
-    cues: tuple[int, ...]
-    heard: frozenset[int]
-    pieces: tuple[tuple[int, bool], ...]
-    clear: float
-
-    @property
-    def confidence(self) -> float:
-        """The share of its cues that are heard."""
-        return len(self.heard) / len(self.cues)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,15 +45,6 @@ class Detection:
 
     stretches: tuple[FoundStretch, ...]
     why: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class _Trace:
-    """One piece's correlation around where a line has it, shape (frames,), and its level by chance."""
-
-    placed: PlacedPiece
-    values: NDArray[np.float32]
-    level: float
 
 
 def detect(expected: Expected, recording: SampleFile, tell: Callable[[int, int], None]) -> Detection:
@@ -116,8 +61,8 @@ def detect(expected: Expected, recording: SampleFile, tell: Callable[[int, int],
 class _Detector:
     def __init__(self, expected: Expected, recording: SampleFile) -> None:
         self.expected, self.recording = expected, recording
-        self.seconds = recording.frames / DETECTOR_RATE_HZ
         self.placed = placed_pieces(expected, pieces_of(expected))
+        self.listener = Listener(expected, self.placed, recording)
 
     def found(self, tell: Callable[[int, int], None]) -> Detection:
         if not self.placed:
@@ -142,8 +87,9 @@ class _Detector:
         return Detection((), self._why_nothing(likely))
 
     def _why_nothing(self, stretches: Sequence[FoundStretch]) -> str:
-        if self.seconds < 10:
-            return f"the recording lasts {self.seconds:.1f} s, too short to hear where in the session it is"
+        seconds = self.listener.recording_seconds
+        if seconds < _SHORTEST_SECONDS:
+            return f"the recording lasts {seconds:.1f} s, too short to hear where in the session it is"
         if any(self._wordless(stretch) for stretch in stretches):
             return (
                 "tones of this session are heard but hardly any of its words: "
@@ -169,137 +115,7 @@ class _Detector:
             MOST_DRIFT,
         )
         first, last = chain[0].programme_seconds, chain[-1].programme_seconds
-        return self._along(line, first, last)
-
-    def _along(self, line: Line, first: float, last: float) -> FoundStretch | None:
-        """What is heard along a line, from a core between two times of the programme outwards."""
-        middle = (first + last) / 2
-        line = self._slanted(line.through(middle), middle - _FIT_SECONDS, middle + _FIT_SECONDS, MOST_DRIFT)
-        line = self._slanted(line, first, last, 2 * _GROUP_SECONDS / 1e6)
-        lower, upper = first, last
-        while True:
-            lower, upper = lower - _FURTHER_SECONDS, upper + _FURTHER_SECONDS
-            placed = self._inside(line, lower, upper)
-            pieces = self._scored(placed, line)
-            cues, heard = self._run(pieces, first, last)
-            if not heard:
-                return None
-            times = [self.expected.cues[number].start_frame / self.expected.rate_hz for number in heard]
-            first, last = min(times), max(times)
-            # The run may go on behind what was looked at.
-            if first - lower > _FURTHER_SECONDS / 2 and upper - last > _FURTHER_SECONDS / 2:
-                break
-            if lower <= 0 and upper >= self.expected.seconds:
-                break
-        final, clear = self._refined([one for one in placed if one.cue in heard], line)
-        if abs(final.rate_ppm) > MOST_DRIFT * 1e6:
-            return None
-        return FoundStretch(final, cues, heard, pieces, clear)
-
-    def _slanted(self, line: Line, lower: float, upper: float, most_drift: float) -> Line:
-        """The line along which most is heard of the pieces between two times of the programme."""
-        placed = self._inside(line, lower, upper)
-        if len(placed) > _MOST_FITTED:
-            most = sorted(placed, key=lambda one: -one.piece.detail)[:_MOST_FITTED]
-            placed = sorted(most, key=lambda one: one.seconds)
-        if not placed:
-            return line
-        scores = np.stack([trace.values / trace.level for trace in self._traces(placed, line, _LATE_FRAMES)])
-        at = np.array([one.seconds for one in placed])
-        slant = best_slant(at, scores, DETECTOR_RATE_HZ, most_drift)
-        return line.corrected(at, slant.late_seconds, slant.slope)
-
-    def _inside(self, line: Line, lower: float, upper: float) -> list[PlacedPiece]:
-        """The pieces of the programme between two times that the recording is long enough for."""
-        return [
-            one
-            for one in self.placed
-            if lower <= one.seconds <= upper
-            and 0
-            <= line.recording_at(one.seconds)
-            <= self.seconds - len(one.piece.samples) / DETECTOR_RATE_HZ
-        ]
-
-    def _traces(self, placed: Sequence[PlacedPiece], line: Line, reach_frames: int) -> Iterator[_Trace]:
-        """The correlation of each piece so far around where the line has it."""
-        from scipy import fft
-
-        turns = np.arange(WINDOW_FRAMES // 2 + 1) / WINDOW_FRAMES
-        for start in range(0, len(placed), _BATCH):
-            some = placed[start : start + _BATCH]
-            found = windows(self.recording, some, line)
-            turned = np.exp(2j * np.pi * np.outer(found.late_frames, turns)).astype(np.complex64)
-            values = fft.irfft(found.heard * np.conj(found.played) * turned, axis=1, workers=-1)
-            near = np.abs(values[:, LEAD_FRAMES - reach_frames : LEAD_FRAMES + reach_frames])
-            for one, row, level in zip(some, near, found.chance_levels(), strict=True):
-                yield _Trace(one, row, float(level))
-
-    def _scored(self, placed: Sequence[PlacedPiece], line: Line) -> tuple[tuple[int, bool], ...]:
-        """Of every piece its cue, and whether it is heard where the line has it."""
-        return tuple(
-            (trace.placed.cue, float(trace.values.max()) >= _HEARD_SCORE * trace.level)
-            for trace in self._traces(placed, line, _HEARD_FRAMES)
-        )
-
-    def _run(
-        self, pieces: Sequence[tuple[int, bool]], first: float, last: float
-    ) -> tuple[tuple[int, ...], frozenset[int]]:
-        """The cues around a core that are heard, and those between them."""
-        numbers = sorted({number for number, _ in pieces})
-        heard = sorted({number for number, is_heard in pieces if is_heard})
-        rate_hz, cues = self.expected.rate_hz, self.expected.cues
-        core = [number for number in heard if first - 1 <= cues[number].start_frame / rate_hz <= last + 1]
-        if not core:
-            return (), frozenset()
-        order = {number: index for index, number in enumerate(numbers)}
-        low, high = core[0], core[-1]
-        for number in reversed(heard):
-            if number < low and order[low] - order[number] <= _MOST_MISSED:
-                low = number
-        for number in heard:
-            if number > high and order[number] - order[high] <= _MOST_MISSED:
-                high = number
-        inside = tuple(number for number in numbers if low <= number <= high)
-        return inside, frozenset(number for number in heard if low <= number <= high)
-
-    def _refined(self, placed: Sequence[PlacedPiece], line: Line) -> tuple[Line, float]:
-        """The line on which the direct sound of these pieces lies, and how clear that is."""
-        for _ in range(2):
-            groups = self._groups(placed, line)
-            whole = EchoSum()
-            for _, summed in groups:
-                whole.merge(summed)
-            answer = whole.echo()
-            if len(groups) < 3:
-                break
-            shifts = [shift_between(summed.echo(), answer) for _, summed in groups]
-            at = np.array([seconds for seconds, _ in groups])
-            late = np.array([shift for shift, _ in shifts])
-            weights = np.array([alike for _, alike in shifts]) ** 2 + 1e-9
-            by, slope = robust_fit(at, late, weights, with_slope=True)
-            line = line.corrected(at, by, slope)
-        else:
-            whole = EchoSum()
-            for _, summed in self._groups(placed, line):
-                whole.merge(summed)
-            answer = whole.echo()
-        late_seconds, clear = direct_sound(answer)
-        return line.later_by(late_seconds), clear
-
-    def _groups(self, placed: Sequence[PlacedPiece], line: Line) -> list[tuple[float, EchoSum]]:
-        """The pieces in groups, of a minute if there are many, each with its programme time and its sum."""
-        span = placed[-1].seconds - placed[0].seconds
-        number = max(1, min(40, max(round(span / _GROUP_SECONDS), min(6, len(placed) // 6))))
-        made: list[tuple[float, EchoSum]] = []
-        for group in np.array_split(np.arange(len(placed)), number):
-            some = [placed[index] for index in group]
-            if not some:
-                continue
-            summed = EchoSum()
-            for start in range(0, len(some), _BATCH):
-                summed.add(windows(self.recording, some[start : start + _BATCH], line))
-            made.append((float(np.mean([one.seconds for one in some])), summed))
-        return made
+        return self.listener.along(line, first, last)
 
     def _is_ambiguous(self, stretch: FoundStretch, pairs: Sequence[Pair]) -> bool:
         """Whether what is heard in a short stretch fits nearly as well elsewhere in the programme."""
@@ -312,8 +128,8 @@ class _Detector:
                 off = pair.programme_seconds - stretch.line.programme_at(pair.recording_seconds)
                 if abs(off) > 0.5:
                     offsets.setdefault(round(off * 10), []).append(pair)
-        others = sorted(offsets.values(), key=lambda some: -sum(pair.weight for pair in some))[:4]
-        for some in others:
+        others = sorted(offsets.values(), key=lambda some: -sum(pair.weight for pair in some))
+        for some in others[:_MOST_OTHERS]:
             other = self._stretch(some)
             if other is not None and not _same_line(stretch, other):
                 heard = sum(

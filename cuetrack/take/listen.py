@@ -1,0 +1,223 @@
+"""A programme, a recording and a first guess → all that is heard along one line, and that line exactly.
+
+First the line along which the pieces agree best (`stack`), then the cues that are heard along it, then where
+the direct sound of all of them together lies (`echo`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cuetrack.take.chain import MOST_DRIFT
+from cuetrack.take.echo import (
+    LEAD_FRAMES,
+    WINDOW_FRAMES,
+    EchoSum,
+    direct_sound,
+    shift_between,
+    windows,
+)
+from cuetrack.take.expected import Expected
+from cuetrack.take.line import Line, robust_fit
+from cuetrack.take.pieces import DETECTOR_RATE_HZ, PlacedPiece
+from cuetrack.take.samples import SampleFile
+from cuetrack.take.stack import best_slant
+
+# How far behind the first and the last sighting of a chain its cues are looked for at a time.
+_FURTHER_SECONDS = 120.0
+_BATCH = 64
+# A piece is heard where its correlation is so many times what it would be by chance (root mean square).
+_HEARD_SCORE = 6.0
+# Along the line of the strongest sound, which may be an echo, the direct sound lies within so many frames.
+_HEARD_FRAMES = 160
+# How far from a first guess pieces are looked for, in how much of the programme, and in how many pieces.
+_LATE_FRAMES, _FIT_SECONDS, _MOST_FITTED = 1 << 12, 600.0, 400
+# How far the drift of twenty minutes may be from that of the whole stretch.
+_NEAR_DRIFT = 120e-6
+# A stretch goes on over so many cues that are not heard, as long as others are.
+_MOST_MISSED = 6
+_GROUP_SECONDS, _MOST_GROUPS = 60.0, 40
+# Where there are few pieces, groups of so many, as long as there are so many groups.
+_LEAST_GROUPS, _LEAST_PIECES = 6, 6
+
+
+@dataclass(frozen=True, slots=True)
+class FoundStretch:
+    """A stretch of the recording that runs along `line`.
+
+    `cues` are the numbers of the cues in it, in their order, `heard` those of which anything is heard;
+    `pieces` tell of every piece of theirs its cue and whether it is heard. `clear` is how far the direct
+    sound stands out of the noise.
+    """
+
+    line: Line
+    cues: tuple[int, ...]
+    heard: frozenset[int]
+    pieces: tuple[tuple[int, bool], ...]
+    clear: float
+
+    @property
+    def confidence(self) -> float:
+        """The share of its cues that are heard."""
+        return len(self.heard) / len(self.cues)
+
+
+@dataclass(frozen=True, slots=True)
+class _Trace:
+    """One piece's correlation around where a line has it, shape (frames,), and its level by chance."""
+
+    placed: PlacedPiece
+    values: NDArray[np.float32]
+    level: float
+
+
+@dataclass(frozen=True, slots=True)
+class Listener:
+    """A programme's pieces and the recording in which they are listened for, `recording_seconds` long."""
+
+    expected: Expected
+    placed: Sequence[PlacedPiece]
+    recording: SampleFile
+
+    @property
+    def recording_seconds(self) -> float:
+        """How long the recording lasts."""
+        return self.recording.frames / DETECTOR_RATE_HZ
+
+    def along(self, line: Line, first: float, last: float) -> FoundStretch | None:
+        """What is heard along a line, from a core between two times of the programme outwards.
+
+        None if nothing of the core is heard, or only at a drift that no clocks have.
+        """
+        middle = (first + last) / 2
+        line = self._slanted(line.through(middle), middle - _FIT_SECONDS, middle + _FIT_SECONDS, MOST_DRIFT)
+        line = self._slanted(line, first, last, _NEAR_DRIFT)
+        lower, upper = first, last
+        while True:
+            lower, upper = lower - _FURTHER_SECONDS, upper + _FURTHER_SECONDS
+            placed = self._inside(line, lower, upper)
+            pieces = self._scored(placed, line)
+            cues, heard = self._run(pieces, first, last)
+            if not heard:
+                return None
+            times = [self.expected.cues[number].start_frame / self.expected.rate_hz for number in heard]
+            first, last = min(times), max(times)
+            # The run may go on behind what was looked at.
+            if first - lower > _FURTHER_SECONDS / 2 and upper - last > _FURTHER_SECONDS / 2:
+                break
+            if lower <= 0 and upper >= self.expected.seconds:
+                break
+        final, clear = self._refined([one for one in placed if one.cue in heard], line)
+        if abs(final.rate_ppm) > MOST_DRIFT * 1e6:
+            return None
+        return FoundStretch(final, cues, heard, pieces, clear)
+
+    def _slanted(self, line: Line, lower: float, upper: float, most_drift: float) -> Line:
+        """The line along which most is heard of the pieces between two times of the programme."""
+        placed = self._inside(line, lower, upper)
+        if len(placed) > _MOST_FITTED:
+            most = sorted(placed, key=lambda one: -one.piece.detail)[:_MOST_FITTED]
+            placed = sorted(most, key=lambda one: one.seconds)
+        if not placed:
+            return line
+        scores = np.stack([trace.values / trace.level for trace in self._traces(placed, line, _LATE_FRAMES)])
+        at = np.array([one.seconds for one in placed])
+        slant = best_slant(at, scores, DETECTOR_RATE_HZ, most_drift)
+        return line.corrected(at, slant.late_seconds, slant.slope)
+
+    def _inside(self, line: Line, lower: float, upper: float) -> list[PlacedPiece]:
+        """The pieces of the programme between two times that the recording is long enough for."""
+        return [
+            one
+            for one in self.placed
+            if lower <= one.seconds <= upper
+            and 0
+            <= line.recording_at(one.seconds)
+            <= self.recording_seconds - len(one.piece.samples) / DETECTOR_RATE_HZ
+        ]
+
+    def _traces(self, placed: Sequence[PlacedPiece], line: Line, reach_frames: int) -> Iterator[_Trace]:
+        """The correlation of each piece so far around where the line has it."""
+        from scipy import fft
+
+        turns = np.arange(WINDOW_FRAMES // 2 + 1) / WINDOW_FRAMES
+        for start in range(0, len(placed), _BATCH):
+            some = placed[start : start + _BATCH]
+            found = windows(self.recording, some, line)
+            turned = np.exp(2j * np.pi * np.outer(found.late_frames, turns)).astype(np.complex64)
+            values = fft.irfft(found.heard * np.conj(found.played) * turned, axis=1, workers=-1)
+            near = np.abs(values[:, LEAD_FRAMES - reach_frames : LEAD_FRAMES + reach_frames])
+            for one, row, level in zip(some, near, found.chance_levels(), strict=True):
+                yield _Trace(one, row, float(level))
+
+    def _scored(self, placed: Sequence[PlacedPiece], line: Line) -> tuple[tuple[int, bool], ...]:
+        """Of every piece its cue, and whether it is heard where the line has it."""
+        return tuple(
+            (trace.placed.cue, float(trace.values.max()) >= _HEARD_SCORE * trace.level)
+            for trace in self._traces(placed, line, _HEARD_FRAMES)
+        )
+
+    def _run(
+        self, pieces: Sequence[tuple[int, bool]], first: float, last: float
+    ) -> tuple[tuple[int, ...], frozenset[int]]:
+        """The cues around a core that are heard, and those between them."""
+        numbers = sorted({number for number, _ in pieces})
+        heard = sorted({number for number, is_heard in pieces if is_heard})
+        rate_hz, cues = self.expected.rate_hz, self.expected.cues
+        core = [number for number in heard if first - 1 <= cues[number].start_frame / rate_hz <= last + 1]
+        if not core:
+            return (), frozenset()
+        order = {number: index for index, number in enumerate(numbers)}
+        low, high = core[0], core[-1]
+        for number in reversed(heard):
+            if number < low and order[low] - order[number] <= _MOST_MISSED:
+                low = number
+        for number in heard:
+            if number > high and order[number] - order[high] <= _MOST_MISSED:
+                high = number
+        inside = tuple(number for number in numbers if low <= number <= high)
+        return inside, frozenset(number for number in heard if low <= number <= high)
+
+    def _refined(self, placed: Sequence[PlacedPiece], line: Line) -> tuple[Line, float]:
+        """The line on which the direct sound of these pieces lies, and how clear that is."""
+        for _ in range(2):
+            groups = self._groups(placed, line)
+            whole = EchoSum()
+            for _, summed in groups:
+                whole.merge(summed)
+            answer = whole.echo()
+            if len(groups) < 3:
+                break
+            shifts = [shift_between(summed.echo(), answer) for _, summed in groups]
+            at = np.array([seconds for seconds, _ in groups])
+            late = np.array([shift for shift, _ in shifts])
+            weights = np.array([alike for _, alike in shifts]) ** 2 + 1e-9
+            by, slope = robust_fit(at, late, weights, with_slope=True)
+            line = line.corrected(at, by, slope)
+        else:
+            whole = EchoSum()
+            for _, summed in self._groups(placed, line):
+                whole.merge(summed)
+            answer = whole.echo()
+        late_seconds, clear = direct_sound(answer)
+        return line.later_by(late_seconds), clear
+
+    def _groups(self, placed: Sequence[PlacedPiece], line: Line) -> list[tuple[float, EchoSum]]:
+        """The pieces in groups, of a minute if there are many, each with its programme time and its sum."""
+        span = placed[-1].seconds - placed[0].seconds
+        least = min(_LEAST_GROUPS, len(placed) // _LEAST_PIECES)
+        number = max(1, min(_MOST_GROUPS, max(round(span / _GROUP_SECONDS), least)))
+        made: list[tuple[float, EchoSum]] = []
+        for group in np.array_split(np.arange(len(placed)), number):
+            some = [placed[index] for index in group]
+            if not some:
+                continue
+            summed = EchoSum()
+            for start in range(0, len(some), _BATCH):
+                summed.add(windows(self.recording, some[start : start + _BATCH], line))
+            made.append((float(np.mean([one.seconds for one in some])), summed))
+        return made
