@@ -54,7 +54,7 @@ class Programme:
     """What has to be heard.
 
     `arrangement` is where everything lies in the mix that is looked for, for a plan only; `balanced` that
-    mix, if it was asked for.
+    mix, if it was asked for. `is_rounded` says that its frames were counted at another rate.
     """
 
     expected: Expected
@@ -62,6 +62,7 @@ class Programme:
     warnings: tuple[Diagnostic, ...]
     arrangement: Arrangement | None = None
     balanced: Balanced | None = None
+    is_rounded: bool = False
 
 
 TakePaperName = Literal["captions", "chapters", "markers", "cuts", "picture", "track", "actual"]
@@ -112,7 +113,8 @@ def verify(
 ) -> tuple[Verification, tuple[Diagnostic, ...]]:
     """The file `audio` held against its plan, and what is to be told beside it.
 
-    A cue may be off by `within`; by nothing if None.
+    A cue may be off by `within`; by nothing if None, or by one frame where a timeline of another rate says
+    its place.
 
     Raises:
         PlanError: mistakes in the plan.
@@ -137,6 +139,8 @@ def verify(
                 whole.append(block.mean(axis=1))
         gain = None if known.gain_db is None else db_to_linear(known.gain_db)
         frames = 0 if within is None else ceil(within.seconds * heard.rate_hz)
+        if known.is_rounded:
+            frames = max(1, frames)
         found = verified(
             known.expected,
             heard,
@@ -345,7 +349,7 @@ def _of_timeline(source: Source, rate_hz: int, tell: build.Progress) -> Programm
         replace(cue, frames=len(sounds[cue.sound])) if cue.sound in sounds else cue for cue in file.cues
     )
     expected = Expected(file.session, rate_hz, file.frames, cues, file.phases, sounds, file.has_bed)
-    return Programme(expected, file.gain_db, tuple(notes))
+    return Programme(expected, file.gain_db, tuple(notes), is_rounded=file.rate_hz != rate_hz)
 
 
 def _spoken_again(

@@ -86,6 +86,8 @@ def align(
       cuetrack align session.yaml tuesday.mov --with captions,cuts -o edit/tuesday
     """
     with errors_as_json(as_json), progress_bar() as progress:
+        if called is not None and Source(plan).is_timeline:
+            raise UsageError("--day is for a series of plans; a timeline is of one session")
         file, day = plan_and_day(plan, called, allow_outside)
         papers = _papers(with_papers, everything, actual, output or recording, plan)
         found = build_take.align(

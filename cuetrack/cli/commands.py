@@ -26,6 +26,7 @@ from cuetrack.cli.schema import schema
 from cuetrack.cli.series import series
 from cuetrack.cli.sheet import sheet
 from cuetrack.cli.timeline import timeline
+from cuetrack.cli.verify import verify
 from cuetrack.cli.voices import voices
 from cuetrack.errors import CuetrackError, ExitCode, PlanError
 
@@ -59,6 +60,7 @@ for command in (
     timeline,
     preview,
     render,
+    verify,
     align,
     sheet,
     voices,

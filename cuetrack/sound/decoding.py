@@ -95,7 +95,7 @@ def opened_sound(path: Path, *, even_cut: bool = False) -> Iterator[OpenSound]:
     try:
         if not path.is_file():  # a device or a pipe may never end
             problem = "is no ordinary file" if path.exists() else "is not there"
-            raise SoundError(f"{path.name} {problem}; name a sound file")
+            raise SoundError(f"{path.name or path} {problem}; name a sound file")
         container = ffmpeg_container(path)
         opened = (
             _through_libsndfile(path, even_cut) if container is None else _through_ffmpeg(path, container)
@@ -205,13 +205,14 @@ def _libsndfile_pieces(path: Path, file: soundfile.SoundFile) -> Iterator[Piece]
 
 @contextmanager
 def _through_ffmpeg(path: Path, container: str) -> Iterator[OpenSound]:
-    """The first sound in a file, mixed down to stereo after ITU-R BS.775 by ffmpeg, which knows its channels.
+    """The first sound in a file: mono, or mixed down to stereo after ITU-R BS.775 by ffmpeg, which knows how.
 
     ffmpeg is told the container, so that no file, whatever it is called, is taken for a playlist.
     """
     program = ffmpeg_path(f"reading {path.name}")
     source = ["-xerror", "-f", container, "-i", f"file:{path}", "-map", "0:a:0", "-vn"]
-    result = ["-ac", "2", "-f", "au", "-c:a", "pcm_f32be", "pipe:1"]
+    # `-ac 2` would make mono into two channels that are 3 dB softer.
+    result = ["-af", "aformat=channel_layouts=mono|stereo", "-f", "au", "-c:a", "pcm_f32be", "pipe:1"]
     with tempfile.TemporaryFile() as said:
         process = subprocess.Popen(
             [str(program), *SAFE_ARGUMENTS, *source, *result],

@@ -1,8 +1,9 @@
 """A file whose cues may be anywhere → about how late each of them is, so that it can be looked for there.
 
 The one detector knows how a room sounds, but says nothing where a short or steady session fits in several
-places. A file is told apart from such a take by being clean: here each wordless sound votes for every lateness
-that would put it where it is heard, and the cues are led along those with most votes, changing over seldom.
+places. A file is told apart from such a take by being clean: here each sound votes for every lateness that
+would put it where it is heard, and the cues are led along those with most votes. They keep their order in the
+file and change over seldom; of two ways that explain as much the one nearer to the plan is taken.
 """
 
 from __future__ import annotations
@@ -50,8 +51,8 @@ def voted_lateness(
     if not len(chosen):
         return None
     fits = np.array([_fit(late, chosen) for late in lates])
-    path = _led(fits, _COST_PER_SECOND * np.abs(chosen))
     starts = np.array([cue.start_frame for cue in voting])
+    path = _led(fits, starts / rate_hz, chosen)
 
     def late_frames(cue: ExpectedCue) -> int:
         nearest = int(np.abs(starts - cue.start_frame).argmin())
@@ -98,14 +99,15 @@ def _fit(late: NDArray[np.float64], chosen: NDArray[np.float64]) -> NDArray[np.f
     return np.asarray(np.clip(1.5 - off, 0.0, 1.0))
 
 
-def _led(fits: NDArray[np.float64], costs: NDArray[np.float64]) -> list[int]:
+def _led(fits: NDArray[np.float64], seconds: NDArray[np.float64], chosen: NDArray[np.float64]) -> list[int]:
     """For each cue which lateness, so that most fit and it changes seldom (Viterbi)."""
+    costs, same = _COST_PER_SECOND * np.abs(chosen), np.eye(len(chosen), dtype=bool)
     total, came_from = fits[0] - costs, []
-    for fit in fits[1:]:
-        best = int(total.argmax())
-        changed = total[best] - _CHANGE_COST > total
-        came_from.append(np.where(changed, best, np.arange(len(total))))
-        total = np.where(changed, total[best] - _CHANGE_COST, total) + fit - costs
+    for fit, apart in zip(fits[1:], np.diff(seconds), strict=True):
+        in_order = chosen[np.newaxis] - chosen[:, np.newaxis] > -apart
+        moves = total[:, np.newaxis] - np.where(same, 0.0, np.where(in_order, _CHANGE_COST, np.inf))
+        came_from.append(moves.argmax(axis=0))
+        total = moves.max(axis=0) + fit - costs
     path = [int(total.argmax())]
     for before in reversed(came_from):
         path.append(int(before[path[-1]]))

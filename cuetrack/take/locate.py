@@ -63,19 +63,26 @@ def _best(found: Signal, heard: Signal, energy: float, expected_frame: int, seco
     """The lag that fits best; of those that noise makes as good, the one nearest to where it is expected.
 
     A steady tone fits nearly as well a period off, and what a codec adds, or a limiter takes, may decide. A
-    lag is as good as the best if what it leaves is not more by a factor that chance would not reach.
+    lag is as good as the best if what it leaves is not more by a factor that chance would not reach. Tops are
+    compared as high as they are between frames: a file of another rate may have its own half a frame off.
     """
-    best = int(found.argmax())
-    near = _NEARLY * float(found[best])
-    tops = 1 + np.flatnonzero((found[1:-1] >= near) & (found[1:-1] > found[:-2]) & (found[1:-1] >= found[2:]))
+    highest = int(found.argmax())
+    if highest in (0, len(found) - 1):  # no top: it goes on rising outside
+        return highest
+    near = _NEARLY * float(found[highest])
+    inner = found[1:-1]
+    tops = 1 + np.flatnonzero((inner >= near) & (inner > found[:-2]) & (inner >= found[2:]))
     if len(tops) < 2 or near <= 0:
-        return best
+        return highest
+    before, top, after = found[tops - 1], found[tops], found[tops + 1]
+    heights = top + (before - after) ** 2 / (8 * (2 * top - before - after))
+    best = int(heights.argmax())
     frames = len(heard) - len(found) + 1
-    inside = heard[best : best + frames]
-    left = float(np.dot(inside, inside)) - float(found[best]) ** 2 / energy
-    more = (float(found[best]) ** 2 - found[tops] ** 2) / energy
+    inside = heard[tops[best] : tops[best] + frames]
+    left = float(np.dot(inside, inside)) - float(heights[best]) ** 2 / energy
+    more = (float(heights[best]) ** 2 - heights**2) / energy
     likely = tops[_NUMBERS_PER_SECOND * seconds * more <= 2 * _SURE * max(left, 0.0)]
-    return int(min(likely, key=lambda top: abs(top - expected_frame), default=best))
+    return int(min(likely, key=lambda lag: abs(lag - expected_frame), default=tops[best]))
 
 
 def _between(found: Signal, best: int) -> float:

@@ -22,6 +22,7 @@ _MOST_BYTES = 200_000_000
 _MOST_FRAMES = 24 * 3600 * 384_000
 
 Frames = Annotated[int, Field(ge=0, le=_MOST_FRAMES)]
+Decibels = Annotated[float, Field(ge=-200, le=200)]
 
 
 class _Speech(BaseModel):
@@ -55,7 +56,7 @@ class _Cue(BaseModel):
     phase: int
     line: int | None
     tempo: str | None = None
-    gain_db: float = 0.0
+    gain_db: Decibels = 0.0
 
 
 class _Document(BaseModel):
@@ -65,7 +66,7 @@ class _Document(BaseModel):
     sample_rate: Annotated[int, Field(ge=8_000, le=384_000)]
     frames: Annotated[Frames, Field(ge=1)]
     mix: str
-    gain_db: float | None = None
+    gain_db: Decibels | None = None
     bed: bool = True
     speech: _Speech | None = None
     phases: Annotated[list[_Phase], Field(min_length=1)]
@@ -82,13 +83,14 @@ class Spoken:
 
 @dataclass(frozen=True, slots=True)
 class TimelineFile:
-    """What a timeline says, at the rate that was asked for.
+    """What a timeline says, at the rate that was asked for; `rate_hz` is the one it was written at.
 
     `tones` and `spoken` say what each `sound` of the cues is, and by how many dB it is changed; `speech` is
     who speaks: voice, language and lexicon, None where the file does not say it.
     """
 
     session: str
+    rate_hz: int
     mix: str
     frames: int
     cues: tuple[ExpectedCue, ...]
@@ -98,11 +100,6 @@ class TimelineFile:
     speech: tuple[str, str, Mapping[str, str]] | None
     gain_db: float | None
     has_bed: bool
-
-
-def is_timeline(path: Path) -> bool:
-    """Whether a file is a timeline and no plan, by its name."""
-    return path.suffix.casefold() == ".json"
 
 
 def read_timeline(path: Path, rate_hz: int | None = None) -> TimelineFile:
@@ -141,6 +138,7 @@ def read_timeline(path: Path, rate_hz: int | None = None) -> TimelineFile:
     speech = document.speech
     return TimelineFile(
         document.session,
+        own_hz,
         document.mix,
         moved(document.frames),
         tuple(sorted(cues, key=lambda one: one.start_frame)),

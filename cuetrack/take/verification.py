@@ -1,4 +1,4 @@
-"""What became of a programme in a file: every cue, rest and extra sound, and what is wrong with it in words."""
+"""What became of a programme in a file: every cue, rest and extra sound; and in words what is wrong."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from cuetrack.timebase import frame_clock_text
 _PADDING_FRAMES = 4_096
 # A codec changes a cue's level by half a dB; who listens closely hears one. Common practice, no source.
 _MOST_LEVEL_DB = 1.5
+# With fewer of its cues it may be another session's file; and so many have to agree on how late it is.
+_FEW, _AGREED = 0.4, 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +61,9 @@ class Verification:
     """What became of a programme in a file.
 
     `courses` tell by how many frames everything is late, from where on; `speed_ppm` how much too slow it
-    runs; `level_db` how much louder it is than it was rendered, None where that is not known. `notes` say
-    what was not compared, `faults` why it fails.
+    runs; `level_db` how much louder it is than it was rendered, None where that is not known. Where not
+    `knows_levels` the limiter, too, may have made cues softer. `notes` say what was not compared, `faults`
+    why it fails.
     """
 
     expected: Expected
@@ -72,6 +75,7 @@ class Verification:
     courses: tuple[Course, ...]
     speed_ppm: float | None
     level_db: float | None
+    knows_levels: bool
     notes: tuple[str, ...]
     faults: tuple[str, ...] = field(default=())
 
@@ -93,23 +97,21 @@ class Verification:
         return min(abs(one.error_frames), abs(one.error_frames - usual)) > within_frames
 
     def is_changed(self, one: VerifiedCue) -> bool:
-        """Whether a cue is softer or louder than it should be; known only where all that sounds is known."""
-        return self.level_db is not None and one.level_db is not None and abs(one.level_db) > _MOST_LEVEL_DB
+        """Whether a cue is softer or louder than it should be."""
+        return self.knows_levels and one.level_db is not None and abs(one.level_db) > _MOST_LEVEL_DB
 
 
-def faults_of(made: Verification, within_frames: int, *, knows_levels: bool) -> Iterator[str]:
-    """What is wrong, the most telling first.
-
-    Args:
-        made: what was found.
-        within_frames: how much a cue may be off.
-        knows_levels: whether each cue's level was known.
-    """
+def faults_of(made: Verification, within_frames: int) -> Iterator[str]:
+    """What is wrong, the most telling first; a cue may be off by `within_frames`."""
     compared = [one for one in made.cues if one.is_compared]
     there = [one for one in compared if one.found_frame is not None]
     if compared and not there:
         yield "none of the plan's cues is in this file"
+        yield from _length(made)
         return
+    inside = [one for one in compared if one.cue.start_frame < made.frames]
+    if len(there) < _FEW * len(inside):
+        yield f"only {len(there)} of the {len(compared)} cues are in this file: it may hold something else"
     yield from _late(made, there, within_frames)
     if missing := len(compared) - len(there):
         yield f"{missing} {'cue is' if missing == 1 else 'cues are'} missing"
@@ -118,16 +120,21 @@ def faults_of(made: Verification, within_frames: int, *, knows_levels: bool) -> 
         most = max((one.error_frames or 0 for one in off), key=abs)
         by = f"{'by' if len(off) == 1 else 'by up to'} {late_text(most, made.rate_hz)}"
         yield f"{len(off)} {'cue is' if len(off) == 1 else 'cues are'} at the wrong place, {by}"
-    changed = sum(made.is_changed(one) and one not in off for one in there) if knows_levels else 0
+    changed = sum(made.is_changed(one) and one not in off for one in there)
     if changed:
         yield f"{changed} {'cue is' if changed == 1 else 'cues are'} softer or louder than planned"
     if made.extras:
         yield f"{len(made.extras)} {'sound does' if len(made.extras) == 1 else 'sounds do'} not belong there"
     if bad := sum(not one.passed for one in made.rests):
         yield f"{bad} {'rest is' if bad == 1 else 'rests are'} not as planned"
+    yield from _length(made)
+
+
+def _length(made: Verification) -> Iterator[str]:
     over = made.frames - made.expected.frames
     if over < 0 or over > _PADDING_FRAMES:
-        yield f"it is {length_text(abs(over), made.rate_hz)} {'shorter' if over < 0 else 'longer'} than planned"
+        word = "shorter" if over < 0 else "longer"
+        yield f"it is {length_text(abs(over), made.rate_hz)} {word} than planned"
 
 
 def _late(made: Verification, there: list[VerifiedCue], within_frames: int) -> Iterator[str]:
@@ -136,12 +143,15 @@ def _late(made: Verification, there: list[VerifiedCue], within_frames: int) -> I
             word = "slowly" if made.speed_ppm > 0 else "fast"
             yield f"it runs {abs(made.speed_ppm):.1f} ppm too {word}"
         return
-    for course in made.courses:
+    usual = sum(one.error_frames == late_at(made.courses, one.cue.start_frame) for one in there)
+    if usual < _AGREED * len(there):
+        return
+    for before, course in zip((None, *made.courses), made.courses, strict=False):
         if abs(course.late_frames) > within_frames:
             at = frame_clock_text(course.from_frame, made.rate_hz, 1)
             what = "everything is" if len(made.courses) == 1 else f"from {at} on everything is"
             yield f"{what} {late_text(course.late_frames, made.rate_hz)}"
-        elif course is not made.courses[0]:
+        elif before is not None and abs(before.late_frames) > within_frames:
             at = frame_clock_text(course.from_frame, made.rate_hz, 1)
             yield f"from {at} on everything is on time again"
 

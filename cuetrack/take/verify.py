@@ -1,118 +1,53 @@
 """A programme and a file that should hold it → where each cue is, what is missing, and what is too much.
 
 Every cue is found by the matched filter of its own sound, after all else that is known to sound with it has
-been taken away. What is then left of the file belongs to nobody: an extra sound, or noise of a codec, which
-lies under what it codes.
+been taken away. What is then left of the file belongs to nobody (`residue`).
+
+Its limits: a file is compared as one channel, the mean of all. In a lossy file what is softer than its own
+noise is not told. A file at another speed has its cues found, but not what lies beside them.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
-from math import inf, log10
+from collections.abc import Callable, Collection, Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cuetrack.sound.decoding import resampled_pieces
-from cuetrack.take.courses import Course, Speed, courses_of, late_at, speed_of
+from cuetrack.sound.units import linear_to_db
+from cuetrack.take.courses import Course, Speed, course_or_speed, late_at
 from cuetrack.take.detect import detect
-from cuetrack.take.expected import Expected, ExpectedCue, ExpectedPhase, add
+from cuetrack.take.expected import Expected, ExpectedCue, add
+from cuetrack.take.lateness import voted_lateness
 from cuetrack.take.locate import Located, located
-from cuetrack.take.pieces import DETECTOR_RATE_HZ
+from cuetrack.take.pieces import DETECTOR_RATE_HZ, pieces_of
 from cuetrack.take.recording import Recording
+from cuetrack.take.residue import Known, Residue
 from cuetrack.take.samples import SampleFile, Samples
-from cuetrack.timebase import frame_clock_text
+from cuetrack.take.verification import Extra, Verification, VerifiedCue, VerifiedRest, faults_of
 
-# How far from its place a cue is looked for at first.
-_REACH_SECONDS = 0.05
-# Of this many cues, evenly spread, most are looked for on time before the whole file is searched.
-_FIRST_CUES, _ENOUGH_ON_TIME = 24, 0.6
+# How far from its place a cue is looked for at once, and how often it is followed to where it seems to be.
+_REACH_SECONDS, _FOLLOWED = 0.05, 4
+# If so many cues are not where they should be, the whole file is searched.
+_FEW_MISSING = 3
+# By so many cues, evenly spread, it is told whether a file is upside down: if nearly all of them are.
+_FEW_CUES, _NEARLY_ALL_TURNED = 10, 0.9
 # A cue is there if it is as like as this to its own sound, and no softer than half of what it should be.
-_LEAST_LIKENESS, _LEAST_LIKENESS_UNDER_MUSIC, _LEAST_GAIN = 0.5, 0.2, 0.5
-# The limiter bent a cue a little at the place it was rendered for; so much of it may be left elsewhere.
-_MOVED_SHARE = 0.3
-# Nobody hears what is softer; dither of 16 bits lies at -93 dBFS.
-_FLOOR_DBFS = -75.0
-_STEP_SECONDS = 0.01
-# A codec's noise reaches so far before and behind what it codes; what is twice as strong as nearly all of it
-# (by its share of what it codes) is no noise.
-_SPREAD_SECONDS, _NEARLY_ALL, _OVER_NOISE, _LEAST_SHARE = 0.1, 0.999, 4.0, 1e-5
-_JOINED_SECONDS = 0.1
+_LEAST_LIKENESS, _LEAST_LIKENESS_UNDER_MUSIC, _LEAST_GAIN = 0.5, 0.2, 0.45
+# So loud, and so like what is left when one is taken away, are two that sound at nearly the same time.
+_DOUBLED_GAIN, _DOUBLED_LIKENESS = 1.3, 0.9
+# So plainly heard a cue tells how loud the file is; and if so many are, how late.
+_PLAIN_LIKENESS, _ENOUGH_PLAIN = 0.8, 0.5
 _BLOCK_FRAMES = 1 << 18
-# What a lossy file may hold behind the programme's end: one block of the longest codec.
-_PADDING_FRAMES = 4_096
-_MOST_EXTRAS = 200
 # The first pass finds how late a file is, the next takes away what sounds beside each cue at its right place.
 _PASSES = 3
-_EXTRA_LIKENESS = 0.6
+# So many ways of being late are tried for a cue, and one is better that makes it so much more like itself.
+_MOST_LATES, _PLAINLY_LIKER = 4, 0.005
 
-
-@dataclass(frozen=True, slots=True)
-class VerifiedCue:
-    """One cue: where it was found, or that it was not (None).
-
-    `error_frames` is how much later its mark is than planned; `level_db` how much louder than planned.
-    `is_compared` is False where nothing was known to compare it with.
-    """
-
-    cue: ExpectedCue
-    found_frame: int | None
-    error_frames: int | None
-    level_db: float | None
-    is_compared: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Extra:
-    """A sound that the plan does not have; `like` is a cue that it sounds like."""
-
-    start_frame: int
-    frames: int
-    level_dbfs: float
-    like: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class VerifiedRest:
-    """What lies in a rest beside what is planned there.
-
-    `loudest_dbfs` is the loudest of it, -inf for nothing; `is_exact_zero` says whether every sample is zero
-    where none is planned to be anything else.
-    """
-
-    phase: ExpectedPhase
-    loudest_dbfs: float
-    is_exact_zero: bool
-    passed: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Verification:
-    """What became of a programme in a file.
-
-    `courses` tell by how many frames everything is late, from where on; `speed_ppm` how much too slow it
-    runs; `level_db` how much louder it is than it was rendered, None where that is not known. `notes` say
-    what was not compared, `faults` why it fails.
-    """
-
-    expected: Expected
-    rate_hz: int
-    frames: int
-    cues: tuple[VerifiedCue, ...]
-    rests: tuple[VerifiedRest, ...]
-    extras: tuple[Extra, ...]
-    courses: tuple[Course, ...]
-    speed_ppm: float | None
-    level_db: float | None
-    notes: tuple[str, ...]
-    faults: tuple[str, ...] = field(default=())
-
-    @property
-    def passed(self) -> bool:
-        """Whether the file is what was planned."""
-        return not self.faults
+Lateness = Callable[[ExpectedCue], int]
 
 
 def verified(
@@ -134,7 +69,16 @@ def verified(
         within_frames: how much a cue may be off.
         tell: the progress.
     """
-    return _Verifier(expected, heard, programme, gain_linear, within_frames, tell).verification()
+    return _Verifier(expected, heard, programme, gain_linear, tell).verification(within_frames)
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """One cue, how late it is exactly, and how like itself it is there."""
+
+    found: VerifiedCue
+    exact: float | None
+    likeness: float
 
 
 class _Verifier:
@@ -144,94 +88,134 @@ class _Verifier:
         heard: Recording,
         programme: SampleFile | None,
         gain_linear: float | None,
-        within_frames: int,
         tell: Callable[[int, int], None],
     ) -> None:
-        self.expected, self.heard, self.programme = expected, heard, programme
+        self.expected, self.file, self.programme = expected, heard, programme
         self.rate_hz = expected.rate_hz
         self.reach = round(_REACH_SECONDS * self.rate_hz)
-        self.planned_gain, self.within, self.tell = gain_linear, within_frames, tell
+        self.planned_gain, self.tell = gain_linear, tell
         self.knows_all = programme is not None or not expected.has_bed
+        self.cues = [cue for cue in expected.cues if cue.sound in expected.sounds]
+        # Whether the file is upside down, which nobody hears.
+        self.sign = np.float32(1.0)
         # What the file's level is in terms of the programme's; and of the cues' own samples.
         self.level, self.gain = 1.0, gain_linear or 1.0
 
-    def verification(self) -> Verification:
-        cues = [cue for cue in self.expected.cues if cue.sound in self.expected.sounds]
-        late = self._lateness(cues)
-        self._learn_level(cues, late)
-        found, speed, courses = self._found(cues, late)
+    def verification(self, within_frames: int) -> Verification:
+        found, speed, courses = self._everywhere()
         there = any(one.found_frame is not None for one in found)
         self.tell(1, 2)
         extras: tuple[Extra, ...] = ()
         rests: tuple[VerifiedRest, ...] = ()
         if self.knows_all and speed is None and there:
-            rest = _Rest(self, found, courses)
-            if rest.cues != found:  # what was missing is found elsewhere, and is no longer too much there
-                rest = _Rest(self, rest.cues, courses)
-            extras, rests, found = rest.extras, rest.rests, rest.cues
+            extras, rests, found = self._beside(found, courses)
         self.tell(2, 2)
-        notes = self._notes(cues, speed is not None)
         compared = {id(one.cue): one for one in found}
         every = tuple(
             compared.get(id(cue), VerifiedCue(cue, None, None, None, False)) for cue in self.expected.cues
         )
-        level_db = 20 * log10(self.level) if self.planned_gain and there else None
         made = Verification(
             self.expected,
             self.rate_hz,
-            self.heard.frames,
+            self.file.frames,
             every,
             rests,
             extras,
             courses,
             speed.ppm if speed else None,
-            level_db,
-            notes,
+            linear_to_db(self.level) if self.planned_gain and there else None,
+            self.programme is not None,  # which alone has been through the limiter
+            tuple(self._notes(runs_off=speed is not None)),
         )
-        return replace(made, faults=tuple(_faults(made, self.within)))
+        faults = [*self._file_faults(), *faults_of(made, within_frames)]
+        return replace(made, faults=tuple(faults))
 
-    def _found(
-        self, cues: Sequence[ExpectedCue], late: Callable[[ExpectedCue], int]
-    ) -> tuple[list[VerifiedCue], Speed | None, tuple[Course, ...]]:
+    def _everywhere(self) -> tuple[tuple[VerifiedCue, ...], Speed | None, tuple[Course, ...]]:
+        """Every cue, on time or as late as it is; the whole file is searched only if several are missing."""
+        on_time: Lateness = lambda cue: 0  # noqa: E731 -- a name for what is passed on
+        found = self._found(on_time)
+        missing = _missing(found[0])
+        if missing < min(_FEW_MISSING, len(self.cues)) or self.file.is_silent:
+            return found
+        searched = self._searched()
+        if searched is None:
+            return found
+        self.sign = np.float32(1.0)
+        again = self._found(searched)
+        return again if _missing(again[0]) < missing else self._found(on_time)
+
+    def _found(self, late: Lateness) -> tuple[tuple[VerifiedCue, ...], Speed | None, tuple[Course, ...]]:
         """Every cue; looked for again when it is known how late the file is and what sounds beside each."""
+        self._turn(late)
+        late, lates = self._learned(late), set[int]()
         for _ in range(_PASSES):
-            found = [self._cue(cue, late(cue)) for cue in cues]
-            there = [(one.cue.start_frame, one.error_frames) for one in found if one.error_frames is not None]
-            starts, errors = [start for start, _ in there], [error for _, error in there]
-            speed, courses = speed_of(starts, errors), courses_of(starts, errors)
-            late = _late_by(speed, courses)
+            found = [self._best(cue, late(cue), lates) for cue in self.cues]
+            there = [(one.found.cue.start_frame, one.exact) for one in found if one.exact is not None]
+            speed, courses = course_or_speed([start for start, _ in there], [exact for _, exact in there])
+            late, lates = _late_by(speed, courses), {course.late_frames for course in courses[:_MOST_LATES]}
             if speed is None and courses == (Course(0, 0),):
                 break
-        return found, speed, courses
+        kept = tuple(one.found for one in found)
+        return (kept if speed else tuple(_in_order(kept, courses))), speed, courses
 
-    def _notes(self, cues: Sequence[ExpectedCue], runs_off: bool) -> tuple[str, ...]:
-        notes = [self.heard.problem] if self.heard.problem else []
-        if missing := len(self.expected.cues) - len(cues):
-            notes.append(f"{missing} spoken cues are not compared: their voice is not on this machine")
-        if not self.knows_all:
-            notes.append(
-                "a timeline holds no music, so what lies beside the cues is not compared; give the plan"
+    def _best(self, cue: ExpectedCue, late: int, lates: Collection[int]) -> _Found:
+        """One cue, looked for where it should be and as late as others are: the place most like itself.
+
+        A steady tone may be taken for late by a period more or less until all else is taken away rightly.
+        """
+        best = self._cue(cue, late)
+        for other in lates:
+            if other != late and abs(other - late) <= self.reach:
+                found = self._cue(cue, other)
+                if found.likeness > best.likeness + _PLAINLY_LIKER:
+                    best = found
+        return best
+
+    def _beside(
+        self, found: tuple[VerifiedCue, ...], courses: tuple[Course, ...]
+    ) -> tuple[tuple[Extra, ...], tuple[VerifiedRest, ...], tuple[VerifiedCue, ...]]:
+        def left(found: tuple[VerifiedCue, ...]) -> Residue:
+            frames = self.file.samples.frames
+            return Residue(
+                Known(self.expected, self._heard, frames, self._planned, self.gain, found, courses)
             )
-        if runs_off:
-            notes.append("it runs at another speed, so what lies beside the cues is not compared")
-        return tuple(notes)
 
-    def _lateness(self, cues: Sequence[ExpectedCue]) -> Callable[[ExpectedCue], int]:
-        """Where to look for each cue: how many frames late it is, about."""
-        some = (
-            [cues[i] for i in np.unique(np.linspace(0, len(cues) - 1, _FIRST_CUES).astype(int))]
-            if cues
-            else []
-        )
-        on_time = sum(self._is_about(cue) for cue in some)
-        if on_time >= _ENOUGH_ON_TIME * len(some):
-            return lambda cue: 0
+        made = left(found)
+        if made.cues != found:  # what was missing is found elsewhere, and is no longer too much there
+            made = left(made.cues)
+        return made.extras, made.rests, made.cues
+
+    def _notes(self, *, runs_off: bool) -> Iterator[str]:
+        if self.file.problem:
+            yield self.file.problem
+        if self.sign < 0:
+            yield "it is upside down (its polarity is inverted), which nobody hears"
+        if missing := len(self.expected.cues) - len(self.cues):
+            yield f"{missing} cues are not compared: this machine cannot make their sound"
+        if not self.knows_all:
+            yield "a timeline holds no music, so what lies beside the cues is not compared; give the plan"
+        if runs_off:
+            yield "it runs at another speed, so what lies beside the cues is not compared"
+
+    def _file_faults(self) -> Iterator[str]:
+        if self.file.is_silent:
+            yield "it is silent"
+        elif self.file.is_cancelled:
+            yield "one of its channels is the other upside down, so that both together are silent"
+        elif self.file.silent_side:
+            yield f"its {self.file.silent_side} channel is silent"
+
+    def _searched(self) -> Lateness | None:
+        """How late each cue is, about, by a search of the whole file; None if nothing is heard."""
         with SampleFile(DETECTOR_RATE_HZ) as low:
             for piece in resampled_pieces(self._pieces(), self.rate_hz, DETECTOR_RATE_HZ, 1):
                 low.append(piece[:, 0])
-            stretches = detect(self.expected, low, lambda done, of: None).stretches
+            return self._detected(low)
+
+    def _detected(self, low: SampleFile) -> Lateness | None:
+        stretches = detect(self.expected, low, lambda done, of: None).stretches
         if not stretches:
-            return lambda cue: 0
+            return voted_lateness(self.cues, self.rate_hz, pieces_of(self.expected), low)
         firsts = [min(one.cues) for one in stretches]
         numbers = {id(cue): number for number, cue in enumerate(self.expected.cues)}
 
@@ -245,247 +229,122 @@ class _Verifier:
         return late
 
     def _pieces(self) -> Iterator[NDArray[np.float32]]:
-        for start in range(0, self.heard.samples.frames, _BLOCK_FRAMES):
-            frames = min(_BLOCK_FRAMES, self.heard.samples.frames - start)
-            yield self.heard.samples.read(start, frames)[:, np.newaxis]
+        for start in range(0, self.file.samples.frames, _BLOCK_FRAMES):
+            frames = min(_BLOCK_FRAMES, self.file.samples.frames - start)
+            yield self._heard(start, frames)[:, np.newaxis]
 
-    def _is_about(self, cue: ExpectedCue) -> bool:
-        found = self._located(self._window(cue, 0), cue)
-        return found.likeness >= _LEAST_LIKENESS_UNDER_MUSIC
+    def _some_cues(self) -> list[ExpectedCue]:
+        if not self.cues:
+            return []
+        return [self.cues[at] for at in np.linspace(0, len(self.cues) - 1, _FEW_CUES).astype(int)]
+
+    def _turn(self, late: Lateness) -> None:
+        """Takes the file upside down if nearly all cues are more like themselves so."""
+        windows = [(self._window(cue, late(cue)), cue) for cue in self._some_cues()]
+        turned = sum(
+            self._located(-window, cue).likeness > self._located(window, cue).likeness
+            for window, cue in windows
+        )
+        if turned >= _NEARLY_ALL_TURNED * max(1, len(windows)):
+            self.sign = np.float32(-1.0)
+
+    def _heard(self, start_frame: int, frames: int) -> Samples:
+        """The file between two of its frames, the right way up."""
+        return self.sign * self.file.samples.read(start_frame, frames)
 
     def _located(self, window: Samples, cue: ExpectedCue) -> Located:
         return located(window, self.expected.sounds[cue.sound], self.reach, self.rate_hz)
 
     def _window(self, cue: ExpectedCue, late: int) -> Samples:
-        return self.heard.samples.read(cue.start_frame + late - self.reach, cue.frames + 2 * self.reach)
+        return self._heard(cue.start_frame + late - self.reach, cue.frames + 2 * self.reach)
 
-    def _learn_level(self, cues: Sequence[ExpectedCue], late: Callable[[ExpectedCue], int]) -> None:
-        """How loud the file is, by those cues that are plainly heard."""
-        gains = []
-        for cue in cues:
-            found = self._located(self._window(cue, late(cue)), cue)
-            if found.likeness > 0.8:
-                gains.append(found.gain_linear)
-        if gains:
-            self.gain = float(np.median(gains))
-            self.level = self.gain / self.planned_gain if self.planned_gain else 1.0
+    def _learned(self, late: Lateness) -> Lateness:
+        """How late each cue is, more exactly, and how loud the file is; by those that are plainly heard.
 
-    def planned(self, start_frame: int, frames: int) -> Samples:
-        """What is known to sound between frames of the programme, as loud as the file has it."""
+        They are compared as they were rendered, with all that sounds beside them: music tells, too.
+        """
+        levels, there = [], []
+        for cue in self.cues:
+            rendered = self._as_rendered(cue.start_frame, cue.frames)
+            found = located(self._window(cue, late(cue)), rendered, self.reach, self.rate_hz)
+            if found.likeness > _PLAIN_LIKENESS:
+                levels.append(found.gain_linear)
+                there.append((cue.start_frame, late(cue) + found.late_frames - self.reach))
+        if not levels:
+            return late
+        level = float(np.median(levels))
+        self.level, self.gain = level if self.planned_gain else 1.0, level * (self.planned_gain or 1.0)
+        if len(there) < _ENOUGH_PLAIN * len(self.cues):
+            return late
+        return _late_by(*course_or_speed([start for start, _ in there], [exact for _, exact in there]))
+
+    def _as_rendered(self, start_frame: int, frames: int) -> Samples:
+        """What is known to sound between frames of the programme, as loud as it was rendered."""
         if self.programme is not None:
-            return np.float32(self.level) * self.programme.read(start_frame, frames)
-        return np.float32(self.gain) * self.expected.cue_samples(start_frame, frames)
+            return self.programme.read(start_frame, frames)
+        return np.float32(self.planned_gain or 1.0) * self.expected.cue_samples(start_frame, frames)
 
-    def _cue(self, cue: ExpectedCue, late: int) -> VerifiedCue:
-        sound = self.expected.sounds[cue.sound]
-        window = self._window(cue, late) - self.planned(
-            cue.start_frame - self.reach, cue.frames + 2 * self.reach
-        )
-        window[self.reach : self.reach + cue.frames] += np.float32(self.gain) * sound
-        found = self._located(window, cue)
-        if not self._is_there(found.likeness, found.gain_linear):
-            return VerifiedCue(cue, None, None, None)
-        error = late + found.frame - self.reach
-        return VerifiedCue(cue, cue.mark_frame + error, error, 20 * log10(found.gain_linear / self.gain))
+    def _planned(self, start_frame: int, frames: int) -> Samples:
+        """What is known to sound between frames of the programme, as loud as the file has it."""
+        level = self.level if self.planned_gain else self.gain
+        return np.float32(level) * self._as_rendered(start_frame, frames)
+
+    def _cue(self, cue: ExpectedCue, late: int) -> _Found:
+        away = 0
+        for _ in range(_FOLLOWED):
+            centre, found = away, self._located(self._alone(cue, late, away), cue)
+            away = centre + found.frame - self.reach
+            if abs(away - centre) <= self.reach // 2:
+                break
+        is_top = abs(away - centre) <= self.reach // 2  # else it may be the slope of something further away
+        if not is_top or not self._is_there(found.likeness, found.gain_linear):
+            return _Found(VerifiedCue(cue, None, None, None), None, found.likeness)
+        exact = late + centre + found.late_frames - self.reach
+        if round(exact) != late and self._is_doubled(cue, late, found):
+            return _Found(VerifiedCue(cue, cue.mark_frame + late, late, 0.0), late, found.likeness)
+        error = round(exact)
+        level_db = linear_to_db(found.gain_linear / self.gain)
+        return _Found(VerifiedCue(cue, cue.mark_frame + error, error, level_db), exact, found.likeness)
+
+    def _is_doubled(self, cue: ExpectedCue, late: int, found: Located) -> bool:
+        """Whether a cue sounds at its place and once more beside it, which together seem to lie between."""
+        if found.gain_linear < _DOUBLED_GAIN * self.gain:
+            return False
+        window = self._alone(cue, late, 0)
+        add(window, self.expected.sounds[cue.sound], self.reach, -self.gain)
+        return self._located(window, cue).likeness > _DOUBLED_LIKENESS
+
+    def _alone(self, cue: ExpectedCue, late: int, away: int) -> Samples:
+        """The file around `away` from where a cue should be, without all else that sounds there."""
+        frames = cue.frames + 2 * self.reach
+        window = self._window(cue, late + away) - self._planned(cue.start_frame + away - self.reach, frames)
+        add(window, self.expected.sounds[cue.sound], self.reach - away, self.gain)
+        return window
 
     def _is_there(self, likeness: float, gain: float) -> bool:
         least = _LEAST_LIKENESS if self.knows_all else _LEAST_LIKENESS_UNDER_MUSIC
         return likeness >= least and gain >= _LEAST_GAIN * self.gain
 
 
-def _late_by(speed: Speed | None, courses: tuple[Course, ...]) -> Callable[[ExpectedCue], int]:
+def _in_order(found: Collection[VerifiedCue], courses: tuple[Course, ...]) -> Iterator[VerifiedCue]:
+    """The cues, without those that only seem to be found, behind where the file goes on from elsewhere."""
+    for one in found:
+        cue = one.cue
+        ends = [
+            after.from_frame + after.late_frames for after in courses if after.from_frame > cue.start_frame
+        ]
+        late = one.error_frames
+        if late is not None and ends and cue.start_frame + late >= min(ends):
+            yield VerifiedCue(cue, None, None, None)
+        else:
+            yield one
+
+
+def _missing(found: Collection[VerifiedCue]) -> int:
+    return sum(one.found_frame is None for one in found)
+
+
+def _late_by(speed: Speed | None, courses: tuple[Course, ...]) -> Lateness:
     if speed is not None:
         return lambda cue: speed.late_at(cue.start_frame)
     return lambda cue: late_at(courses, cue.start_frame)
-
-
-def _faults(made: Verification, within: int) -> Iterator[str]:
-    compared = [one for one in made.cues if one.is_compared]
-    if not any(one.found_frame is not None for one in compared):
-        yield "none of the plan's cues is in this file"
-        return
-    if made.speed_ppm is not None:
-        word = "slowly" if made.speed_ppm > 0 else "fast"
-        yield f"it runs {abs(made.speed_ppm):.1f} ppm too {word}"
-    elif len(made.courses) > 1 or abs(made.courses[0].late_frames) > within:
-        for course in made.courses:
-            if abs(course.late_frames) > within:
-                at = frame_clock_text(course.from_frame, made.rate_hz, 1)
-                whole = "everything" if len(made.courses) == 1 else f"from {at} on everything"
-                yield f"{whole} is {late_text(course.late_frames, made.rate_hz)}"
-    missing = sum(one.found_frame is None for one in compared)
-    if missing:
-        yield f"{missing} {'cue is' if missing == 1 else 'cues are'} missing"
-    if made.speed_ppm is None:
-        usual = {course.late_frames for course in made.courses}
-        off = [one for one in compared if one.error_frames is not None and abs(one.error_frames) > within]
-        alone = sum(one.error_frames not in usual for one in off)
-        if alone:
-            yield f"{alone} {'cue is' if alone == 1 else 'cues are'} at the wrong place"
-    if made.extras:
-        yield f"{len(made.extras)} {'sound does' if len(made.extras) == 1 else 'sounds do'} not belong there"
-    bad = sum(not one.passed for one in made.rests)
-    if bad:
-        yield f"{bad} {'rest is' if bad == 1 else 'rests are'} not as planned"
-    over = made.frames - made.expected.frames
-    if over < 0 or over > _PADDING_FRAMES:
-        yield f"it is {abs(over)} frames {'shorter' if over < 0 else 'longer'} than planned"
-
-
-def late_text(frames: int, rate_hz: int) -> str:
-    """How late something is, for people: `48 frames (1.0 ms) late`."""
-    if not frames:
-        return "on time"
-    word, number = ("late" if frames > 0 else "early"), abs(frames)
-    return f"{number} {'frame' if number == 1 else 'frames'} ({1000 * number / rate_hz:.2f} ms) {word}"
-
-
-class _Rest:
-    """What is left of a file when all that was found is taken away."""
-
-    def __init__(self, verifier: _Verifier, found: Sequence[VerifiedCue], courses: Sequence[Course]) -> None:
-        self._of, self._found, self._courses = verifier, list(found), courses
-        self._step = round(_STEP_SECONDS * verifier.rate_hz)
-        self._moves = sorted(self._corrections(), key=lambda one: one[0])
-        left, known, zero = self._levels()
-        loud = self._too_loud(left, known)
-        self.extras = self._named(list(self._regions(loud, left)))
-        self.cues = self._found
-        self.rests = tuple(self._rests(left, zero))
-
-    def _corrections(self) -> Iterator[tuple[int, Samples, float]]:
-        """For cues that are not where they were planned: what to add to the plan, and on which frame."""
-        for one in self._found:
-            usual = late_at(self._courses, one.cue.start_frame)
-            if one.error_frames == usual:
-                continue
-            sound = self._of.expected.sounds[one.cue.sound]
-            yield one.cue.start_frame, sound, -self._of.gain
-            if one.error_frames is not None:
-                yield one.cue.start_frame + one.error_frames - usual, sound, self._of.gain
-
-    def _parts(self) -> Iterator[tuple[int, int, int]]:
-        """First and last frame of the file, and how late, of each course."""
-        ends = [course.from_frame for course in self._courses[1:]] + [None]
-        for course, end in zip(self._courses, ends, strict=True):
-            first = course.from_frame + course.late_frames if course.from_frame else 0
-            last = end + course.late_frames if end is not None else self._of.heard.samples.frames
-            yield max(0, first), max(0, last), course.late_frames
-
-    def _levels(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
-        """For each step: the power that is left, that is known, and if none is, whether all is zero."""
-        steps = -(-self._of.heard.samples.frames // self._step)
-        left, known, zero = np.zeros(steps), np.zeros(steps), np.ones(steps, bool)
-        block = _BLOCK_FRAMES // self._step * self._step
-        for start in range(0, self._of.heard.samples.frames, block):
-            frames = min(block, self._of.heard.samples.frames - start)
-            heard = self._of.heard.samples.read(start, frames)
-            plan = self._planned(start, frames)
-            slots = slice(start // self._step, start // self._step - (-frames // self._step))
-            left[slots] = _step_powers(heard - plan, self._step)
-            known[slots] = _step_powers(plan, self._step)
-            zero[slots] = (_step_powers(heard, self._step) == 0) | (known[slots] > 0)
-        return left, known, zero
-
-    def _planned(self, start: int, frames: int) -> Samples:
-        made = np.zeros(frames, np.float32)
-        for first, last, late in self._parts():
-            low, high = max(start, first), min(start + frames, last)
-            if low >= high:
-                continue
-            part = self._of.planned(low - late, high - low).copy()
-            for at, sound, gain in self._moves:
-                if at < high - late and at + len(sound) > low - late:
-                    add(part, sound, at - (low - late), gain)
-            made[low - start : high - start] = part
-        return made
-
-    def _too_loud(self, left: NDArray[np.float64], known: NDArray[np.float64]) -> NDArray[np.bool_]:
-        from scipy.ndimage import maximum_filter1d
-
-        spread = 2 * round(_SPREAD_SECONDS / _STEP_SECONDS) + 1
-        near = maximum_filter1d(known, spread)
-        audible = near > 10 ** (_FLOOR_DBFS / 10)
-        noise = float(np.quantile(left[audible] / near[audible], _NEARLY_ALL)) if audible.any() else 0.0
-        share = np.full(len(left), max(_LEAST_SHARE, min(1.0, _OVER_NOISE * noise)))
-        for at, sound, _ in self._moves:
-            first = (at + late_at(self._courses, at)) // self._step - spread
-            share[max(0, first) : max(0, first + len(sound) // self._step + 2 * spread)] = _MOVED_SHARE
-        return np.asarray(left > np.maximum(10 ** (_FLOOR_DBFS / 10), share * near))
-
-    def _regions(self, loud: NDArray[np.bool_], left: NDArray[np.float64]) -> Iterator[Extra]:
-        joined = round(_JOINED_SECONDS / _STEP_SECONDS)
-        steps = np.flatnonzero(loud)
-        for group in np.split(steps, np.flatnonzero(np.diff(steps) > joined) + 1) if len(steps) else ():
-            first, last = int(group[0]), int(group[-1]) + 1
-            level = 10 * log10(float(left[first:last].max()))
-            yield Extra(first * self._step, (last - first) * self._step, level, None)
-
-    def _named(self, regions: list[Extra]) -> tuple[Extra, ...]:
-        """The regions, those that are a missing cue turned into where that is."""
-        kept: list[Extra] = []
-        for extra in regions[:_MOST_EXTRAS]:
-            index, frame = self._missing_in(extra)
-            if index is not None:
-                cue = self._found[index].cue
-                error = frame - cue.start_frame
-                self._found[index] = VerifiedCue(cue, cue.mark_frame + error, error, 0.0)
-            else:
-                kept.append(replace(extra, like=self._like(extra)))
-        return (*kept, *regions[_MOST_EXTRAS:])
-
-    def _missing_in(self, extra: Extra) -> tuple[int | None, int]:
-        best, likeness, frame = None, _EXTRA_LIKENESS, 0
-        for index, one in enumerate(self._found):
-            if one.found_frame is None:
-                found, at = self._fits(extra, one.cue)
-                if found > likeness:
-                    best, likeness, frame = index, found, at
-        return best, frame
-
-    def _like(self, extra: Extra) -> str | None:
-        near = {
-            one.cue.sound: one.cue
-            for one in self._found
-            if one.cue.text is None or abs(one.cue.start_frame - extra.start_frame) < 30 * self._of.rate_hz
-        }
-        fits = [(self._fits(extra, cue)[0], cue.said) for cue in near.values()]
-        likeness, said = max(fits, default=(0.0, ""))
-        return said if likeness > _EXTRA_LIKENESS else None
-
-    def _fits(self, extra: Extra, cue: ExpectedCue) -> tuple[float, int]:
-        """How like a region is to a cue's sound, and on which frame of the file that begins."""
-        sound = self._of.expected.sounds[cue.sound]
-        if extra.frames > 2 * len(sound) + 4 * self._step:
-            return 0.0, 0
-        first = extra.start_frame - len(sound) // 2 - self._step
-        frames = extra.frames + len(sound) + 2 * self._step + len(sound)
-        start = max(0, first)
-        window = self._of.heard.samples.read(start, frames)
-        plan = self._planned(start, frames)
-        found = located(window - plan, sound, extra.start_frame - start, self._of.rate_hz)
-        return found.likeness, start + found.frame
-
-    def _rests(self, left: NDArray[np.float64], zero: NDArray[np.bool_]) -> Iterator[VerifiedRest]:
-        for phase in self._of.expected.phases:
-            if phase.kind != "rest":
-                continue
-            late = late_at(self._courses, phase.start_frame)
-            first = max(0, -(-(phase.start_frame + late) // self._step))
-            last = max(first, (phase.end_frame + late) // self._step)
-            loudest = float(left[first:last].max()) if last > first else 0.0
-            extra = any(
-                one.start_frame < phase.end_frame + late
-                and one.start_frame + one.frames > phase.start_frame + late
-                for one in self.extras
-            )
-            level = 10 * log10(loudest) if loudest > 0 else -inf
-            yield VerifiedRest(phase, level, bool(zero[first:last].all()), not extra)
-
-
-def _step_powers(samples: Samples, step: int) -> NDArray[np.float64]:
-    """The mean square of each step; the last may be shorter."""
-    steps = -(-len(samples) // step)
-    padded = np.zeros(steps * step, np.float64)
-    padded[: len(samples)] = samples
-    return np.asarray(np.square(padded).reshape(-1, step).mean(axis=1))
