@@ -35,6 +35,8 @@ _SHORTEST_SECONDS = 10.0
 # is looked at, since in a long one something is said only once.
 _AS_GOOD = 0.85
 _AMBIGUOUS_SECONDS, _MOST_OTHERS = 300.0, 4
+# Two of another drift than this are heard again with one; which has to explain nearly as many cues.
+_SAME_PPM, _NEARLY_ALL = 0.5, 0.8
 # If so much less of the words is heard than of the tones, it is another session with the same times.
 _LEAST_WORDS, _LEAST_WORDS_SHARE = 4, 0.45
 
@@ -74,7 +76,7 @@ class _Detector:
             stretch = self._stretch(chain)
             if stretch is not None and not any(_same_line(stretch, other) for other in found):
                 found.append(stretch)
-        stretches = self._apart(found)
+        stretches = self._apart(self._on_one_clock(found))
         tell(2, 3)
         likely = [one for one in stretches if self._passes(one, _LEAST_STRETCH, _LEAST_TAKE)]
         sure = [one for one in likely if self._wordless(one) or not self._is_ambiguous(one, pairs)]
@@ -146,6 +148,29 @@ class _Detector:
         """When in the recording its first heard cue begins and its last begins."""
         return self._heard_at(stretch, min(stretch.heard)), self._heard_at(stretch, max(stretch.heard))
 
+    def _on_one_clock(self, stretches: Sequence[FoundStretch]) -> list[FoundStretch]:
+        """The stretches, those of another drift than the surest heard once more with that one's.
+
+        Player and recorder are the same in all of a take; in a room a shorter stretch may seem to drift.
+        """
+        if not stretches:
+            return []
+        surest = max(stretches, key=lambda one: len(one.heard))
+        made = []
+        for one in stretches:
+            off = abs(one.line.rate_ppm - surest.line.rate_ppm)
+            if off > _SAME_PPM:
+                line = replace(one.line, rate_ppm=surest.line.rate_ppm)
+                times = [
+                    self.expected.cues[number].start_frame / self.expected.rate_hz for number in one.heard
+                ]
+                line = line.through((min(times) + max(times)) / 2)
+                other = self.listener.along(line, min(times), max(times), is_rate_known=True)
+                if other is not None and len(other.heard) >= _NEARLY_ALL * len(one.heard):
+                    one = other
+            made.append(one)
+        return made
+
     def _apart(self, stretches: Sequence[FoundStretch]) -> list[FoundStretch]:
         """The stretches in the order of the recording, none reaching into the next.
 
@@ -177,9 +202,9 @@ class _Detector:
         return before, behind
 
     def _kept(self, stretches: Sequence[FoundStretch]) -> list[FoundStretch]:
-        """The stretches; none, unless one of them is enough for a take."""
-        enough = any(self._passes(one, _LEAST_TAKE) and not self._wordless(one) for one in stretches)
-        return list(stretches) if enough else []
+        """The stretches whose words are heard, too; none, unless one of them is enough for a take."""
+        kept = [one for one in stretches if not self._wordless(one)]
+        return kept if any(self._passes(one, _LEAST_TAKE) for one in kept) else []
 
     def _passes(self, stretch: FoundStretch, *least: tuple[int, float, int]) -> bool:
         """Whether it has the heard cues, their share, and the moments that one of these asks for."""

@@ -32,14 +32,19 @@ _FURTHER_SECONDS = 120.0
 _BATCH = 64
 # A piece is heard where its correlation is so many times what it would be by chance (root mean square).
 _HEARD_SCORE = 6.0
-# Along the line of the strongest sound, which may be an echo, the direct sound lies within so many frames.
-_HEARD_FRAMES = 160
+# Along the line of the strongest sound, maybe an echo, the direct sound lies within so many frames, and
+# further away nothing is much stronger: the correlation of a tone is as wide as the tone is long.
+_HEARD_FRAMES, _WIDE_FRAMES, _OF_WIDEST = 160, 1024, 0.8
+# A cue of several pieces is heard if so many of them are: one of many may stand out by chance.
+_LEAST_HEARD_PIECES = 0.25
 # How far from a first guess pieces are looked for, in how much of the programme, and in how many pieces.
 _LATE_FRAMES, _FIT_SECONDS, _MOST_FITTED = 1 << 12, 600.0, 400
 # How far the drift of twenty minutes may be from that of the whole stretch.
 _NEAR_DRIFT = 120e-6
-# A stretch goes on over so many cues that are not heard, as long as others are.
-_MOST_MISSED = 6
+# A stretch goes on as long as what is heard outweighs what is missed.
+_MISSED_WEIGHT = 0.5
+# Of many pieces those are fitted that tell most: none with less than this share of what the tenth tells.
+_LEAST_DETAIL, _TENTH = 0.2, 10
 _GROUP_SECONDS, _MOST_GROUPS = 60.0, 40
 # Where there are few pieces, groups of so many, as long as there are so many groups.
 _LEAST_GROUPS, _LEAST_PIECES = 6, 6
@@ -88,14 +93,21 @@ class Listener:
         """How long the recording lasts."""
         return self.recording.frames / DETECTOR_RATE_HZ
 
-    def along(self, line: Line, first: float, last: float) -> FoundStretch | None:
+    def along(
+        self, line: Line, first: float, last: float, *, is_rate_known: bool = False
+    ) -> FoundStretch | None:
         """What is heard along a line, from a core between two times of the programme outwards.
 
-        None if nothing of the core is heard, or only at a drift that no clocks have.
+        None if nothing of the core is heard, or only at a drift that no clocks have. Where the rate is known
+        the line's own is kept.
         """
         middle = (first + last) / 2
-        line = self._slanted(line.through(middle), middle - _FIT_SECONDS, middle + _FIT_SECONDS, MOST_DRIFT)
-        line = self._slanted(line, first, last, _NEAR_DRIFT)
+        far, near = (0.0, 0.0) if is_rate_known else (MOST_DRIFT, _NEAR_DRIFT)
+        # Further away the player may have been paused; and in so long a time any drift shows.
+        lower = max(first - _FURTHER_SECONDS, middle - _FIT_SECONDS)
+        upper = min(last + _FURTHER_SECONDS, middle + _FIT_SECONDS)
+        line = self._slanted(line.through(middle), lower, upper, far)
+        line = self._slanted(line, first, last, near)
         lower, upper = first, last
         while True:
             lower, upper = lower - _FURTHER_SECONDS, upper + _FURTHER_SECONDS
@@ -119,9 +131,7 @@ class Listener:
     def _slanted(self, line: Line, lower: float, upper: float, most_drift: float) -> Line:
         """The line along which most is heard of the pieces between two times of the programme."""
         placed = self._inside(line, lower, upper)
-        if len(placed) > _MOST_FITTED:
-            most = sorted(placed, key=lambda one: -one.piece.detail)[:_MOST_FITTED]
-            placed = sorted(most, key=lambda one: one.seconds)
+        placed = _most_telling(placed)
         if not placed:
             return line
         scores = np.stack([trace.values / trace.level for trace in self._traces(placed, line, _LATE_FRAMES)])
@@ -156,31 +166,32 @@ class Listener:
 
     def _scored(self, placed: Sequence[PlacedPiece], line: Line) -> tuple[tuple[int, bool], ...]:
         """Of every piece its cue, and whether it is heard where the line has it."""
-        return tuple(
-            (trace.placed.cue, float(trace.values.max()) >= _HEARD_SCORE * trace.level)
-            for trace in self._traces(placed, line, _HEARD_FRAMES)
-        )
+        near = slice(_WIDE_FRAMES - _HEARD_FRAMES, _WIDE_FRAMES + _HEARD_FRAMES)
+        made = []
+        for trace in self._traces(placed, line, _WIDE_FRAMES):
+            score = float(trace.values[near].max())
+            is_top = score >= _OF_WIDEST * float(trace.values.max())
+            made.append((trace.placed.cue, is_top and score >= _HEARD_SCORE * trace.level))
+        return tuple(made)
 
     def _run(
         self, pieces: Sequence[tuple[int, bool]], first: float, last: float
     ) -> tuple[tuple[int, ...], frozenset[int]]:
-        """The cues around a core that are heard, and those between them."""
-        numbers = sorted({number for number, _ in pieces})
-        heard = sorted({number for number, is_heard in pieces if is_heard})
+        """The cues in a row of which most is heard, with some of a core, and those that are heard."""
+        of_cue: dict[int, list[bool]] = {}
+        for number, is_heard in pieces:
+            of_cue.setdefault(number, []).append(is_heard)
+        numbers = sorted(of_cue)
+        heard = {
+            number for number, each in of_cue.items() if sum(each) >= max(1, _LEAST_HEARD_PIECES * len(each))
+        }
         rate_hz, cues = self.expected.rate_hz, self.expected.cues
         core = [number for number in heard if first - 1 <= cues[number].start_frame / rate_hz <= last + 1]
         if not core:
             return (), frozenset()
-        order = {number: index for index, number in enumerate(numbers)}
-        low, high = core[0], core[-1]
-        for number in reversed(heard):
-            if number < low and order[low] - order[number] <= _MOST_MISSED:
-                low = number
-        for number in heard:
-            if number > high and order[number] - order[high] <= _MOST_MISSED:
-                high = number
-        inside = tuple(number for number in numbers if low <= number <= high)
-        return inside, frozenset(number for number in heard if low <= number <= high)
+        low, high = _heaviest([1.0 if number in heard else -_MISSED_WEIGHT for number in numbers])
+        inside = tuple(numbers[low:high])
+        return inside, frozenset(heard.intersection(inside))
 
     def _refined(self, placed: Sequence[PlacedPiece], line: Line) -> tuple[Line, float]:
         """The line on which the direct sound of these pieces lies, and how clear that is."""
@@ -221,3 +232,25 @@ class Listener:
                 summed.add(windows(self.recording, some[start : start + _BATCH], line))
             made.append((float(np.mean([one.seconds for one in some])), summed))
         return made
+
+
+def _most_telling(placed: Sequence[PlacedPiece]) -> list[PlacedPiece]:
+    """The pieces that tell most about when they are, in their order."""
+    most = sorted(placed, key=lambda one: -one.piece.detail)[:_MOST_FITTED]
+    if len(most) > _TENTH:
+        least = _LEAST_DETAIL * most[_TENTH - 1].piece.detail
+        telling = [one for one in most if one.piece.detail >= least]
+        most = telling if len(telling) >= _TENTH else most
+    return sorted(most, key=lambda one: one.seconds)
+
+
+def _heaviest(weights: Sequence[float]) -> tuple[int, int]:
+    """The run of neighbours, half-open, whose sum is the largest (Kadane)."""
+    best, best_sum, start, total = (0, 0), 0.0, 0, 0.0
+    for index, weight in enumerate(weights):
+        if total <= 0:
+            start, total = index, 0.0
+        total += weight
+        if total > best_sum:
+            best, best_sum = (start, index + 1), total
+    return best

@@ -46,7 +46,7 @@ def best_slant(
     slope = 0.0
     for frames in _BINS_FRAMES:
         step = frames / rate_hz / max(reach, 1.0)
-        slopes = np.arange(low, high + step, step) if reach > 1 else np.zeros(1)
+        slopes = np.arange(low, high + step, step) if reach > 1 and most_slope > 0 else np.zeros(1)
         stacked = [_stacked(sums, from_middle * one * rate_hz, late_frames, window, frames) for one in slopes]
         best = int(np.argmax([float(row.max()) for row in stacked]))
         slope = float(slopes[best])
