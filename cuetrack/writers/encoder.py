@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cuetrack.errors import MediaMissingError
-from cuetrack.sound.ffmpeg import SAFE_ARGUMENTS, ffmpeg_path, has_ffmpeg
+from cuetrack.sound.ffmpeg import SAFE_ARGUMENTS, ffmpeg_path, has_ffmpeg, started_whole
 from cuetrack.writers.finish import failure_of
 from cuetrack.writers.formats import AudioFormat
 
@@ -106,7 +106,7 @@ class Encoder:
             file.write_text(metadata, encoding="utf-8")
             told = ["-f", "ffmetadata", "-i", f"file:{file}", "-map", "0:a", "-map_chapters", "1"]
         self._said: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 - closed with the encoder
-        self._process = subprocess.Popen(
+        self._process = started_whole(
             [str(program), *SAFE_ARGUMENTS, *source, *told, *result],
             stdin=subprocess.PIPE,
             stdout=subprocess.DEVNULL,
