@@ -43,8 +43,6 @@ _LATE_FRAMES, _FIT_SECONDS, _MOST_FITTED = 1 << 12, 600.0, 400
 _NEAR_DRIFT = 120e-6
 # A stretch goes on as long as what is heard outweighs what is missed.
 _MISSED_WEIGHT = 0.5
-# Of many pieces those are fitted that tell most: none with less than this share of what the tenth tells.
-_LEAST_DETAIL, _TENTH = 0.2, 10
 _GROUP_SECONDS, _MOST_GROUPS = 60.0, 40
 # Where there are few pieces, groups of so many, as long as there are so many groups.
 _LEAST_GROUPS, _LEAST_PIECES = 6, 6
@@ -237,10 +235,6 @@ class Listener:
 def _most_telling(placed: Sequence[PlacedPiece]) -> list[PlacedPiece]:
     """The pieces that tell most about when they are, in their order."""
     most = sorted(placed, key=lambda one: -one.piece.detail)[:_MOST_FITTED]
-    if len(most) > _TENTH:
-        least = _LEAST_DETAIL * most[_TENTH - 1].piece.detail
-        telling = [one for one in most if one.piece.detail >= least]
-        most = telling if len(telling) >= _TENTH else most
     return sorted(most, key=lambda one: one.seconds)
 
 
