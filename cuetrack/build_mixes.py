@@ -42,6 +42,10 @@ class Balanced:
     loudness: Loudness
     bed_notes: tuple[Diagnostic, ...] = ()
 
+    def mastered(self) -> Iterator[ProgrammeBlock]:
+        """The mix as it is heard: at its loudness, under its peak."""
+        return mastered(self.programme, self.loudness.gain_db)
+
     @property
     def notes(self) -> tuple[Diagnostic, ...]:
         """What the coach may want to know of it."""
@@ -203,8 +207,7 @@ def write_mix(one: Balanced, files: MixFiles, delivery: Delivery, writing: Step)
             progress=writing,
         )
 
-    track = mastered(programme, one.loudness.gain_db)
-    write(files.track, track, delivery.audio_format, delivery.quality, delivery.tags)
+    write(files.track, one.mastered(), delivery.audio_format, delivery.quality, delivery.tags)
     for name, path in files.stems.items():
         # Whole numbers would round; what adds up to the mix does so in floating point.
         write(path, programme.stem(name), AUDIO_FORMATS[".wav"], "best", Tags(delivery.tags.title))

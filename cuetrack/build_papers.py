@@ -176,6 +176,33 @@ def sheet_bytes(arrangement: Arrangement, ending: str, paper: Paper) -> bytes:
     return sheet_pdf(sheet, paper=paper)
 
 
+def film_paper(arrangement: Arrangement, ending: str, sound: str, *, music: bool) -> str | bytes:
+    """Captions, chapters or markers of an arrangement, as the ending of their file says.
+
+    Args:
+        arrangement: what lies where, in a track or in a recording.
+        ending: one of those in `PAPER_ENDINGS`.
+        sound: the name of the file that they go with.
+        music: whether the captions tell of it.
+    """
+    from cuetrack.writers.captions import captions_of, srt, webvtt
+    from cuetrack.writers.chapters import chapters_of, chapters_text
+    from cuetrack.writers.markers import markers_csv, markers_of, markers_otio
+
+    rate_hz = arrangement.rate_hz
+    match ending:
+        case ".captions.vtt":
+            return webvtt(captions_of(arrangement, music=music), rate_hz)
+        case ".captions.srt":
+            return srt(captions_of(arrangement, music=music), rate_hz)
+        case ".chapters.txt":
+            return chapters_text(chapters_of(arrangement), rate_hz)
+        case ".markers.csv":
+            return markers_csv(markers_of(arrangement), rate_hz)
+        case _:
+            return markers_otio(markers_of(arrangement), arrangement, sound)
+
+
 @dataclass(frozen=True)
 class _Writing:
     """The content of each file of one mix."""
@@ -196,8 +223,9 @@ class _Writing:
         match ending:
             case ".sheet.html" | ".sheet.pdf" | ".sheet.csv":
                 return sheet_bytes(self.arrangement, ending, "a4")
-            case ".captions.vtt" | ".captions.srt":
-                return self._captions(ending)
+            case ".captions.vtt" | ".captions.srt" | ".chapters.txt" | ".markers.csv" | ".markers.otio":
+                music = self.one.programme.bed is not None
+                return film_paper(self.arrangement, ending, self.sound[0], music=music)
             case ".player.html":
                 from cuetrack.writers.player import player_page
 
@@ -206,37 +234,17 @@ class _Writing:
                 from cuetrack.writers.picture import picture
 
                 return picture(self.arrangement, self._levels, "png" if ending == ".picture.png" else "svg")
-            case ".chapters.txt":
-                from cuetrack.writers.chapters import chapters_of, chapters_text
-
-                return chapters_text(chapters_of(self.arrangement), self.arrangement.rate_hz)
-            case ".markers.csv" | ".markers.otio":
-                return self._markers(ending)
             case ".overlay.mov":
                 self._write_overlay(path)
                 return None
             case _:
                 return self._index()
 
-    def _captions(self, ending: str) -> str:
-        from cuetrack.writers.captions import captions_of, srt, webvtt
-
-        captions = captions_of(self.arrangement, music=self.one.programme.bed is not None)
-        return (webvtt if ending == ".captions.vtt" else srt)(captions, self.arrangement.rate_hz)
-
     @cached_property
     def _levels(self) -> Mapping[str, NDArray[float64]]:
         from cuetrack.mix.levels import levels_of
 
         return levels_of(self.one.programme, self.one.loudness.gain_db)
-
-    def _markers(self, ending: str) -> str | bytes:
-        from cuetrack.writers.markers import markers_csv, markers_of, markers_otio
-
-        markers = markers_of(self.arrangement)
-        if ending == ".markers.csv":
-            return markers_csv(markers, self.arrangement.rate_hz)
-        return markers_otio(markers, self.arrangement, self.sound[0])
 
     def _write_overlay(self, path: Path) -> None:
         from cuetrack.writers.overlay import write_overlay

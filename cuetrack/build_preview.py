@@ -57,11 +57,10 @@ class Preview:
     def blocks(self) -> Iterator[NDArray[np.float32]]:
         """The sound of the preview: inside the stretches sample for sample that of the whole."""
         from cuetrack.mix.excerpt import excerpt
-        from cuetrack.mix.mastering import mastered
 
         programme, arrangement = self.balanced.programme, self.arrangement
         return excerpt(
-            mastered(programme, self.balanced.loudness.gain_db),
+            self.balanced.mastered(),
             self.stretches,
             rate_hz=arrangement.rate_hz,
             frames=arrangement.frames,

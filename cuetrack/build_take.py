@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from math import ceil
@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal, get_args
 
 from cuetrack import build
-from cuetrack.build_papers import PAPER_ENDINGS, refuse_missing
+from cuetrack.build_papers import PAPER_ENDINGS, film_paper, refuse_missing
 from cuetrack.conform.arrangement import Arrangement
 from cuetrack.errors import Diagnostic, SpeechError, TakeError, UsageError
 from cuetrack.plan.fields import MixName
@@ -135,7 +135,7 @@ def verify(
         whole = None
         if known.balanced is not None:
             whole = stack.enter_context(SampleFile(heard.rate_hz))
-            for block in _mastered(known.balanced):
+            for block in known.balanced.mastered():
                 whole.append(block.mean(axis=1))
         gain = None if known.gain_db is None else db_to_linear(known.gain_db)
         frames = 0 if within is None else ceil(within.seconds * heard.rate_hz)
@@ -247,24 +247,10 @@ def _write_take_paper(
 def _retimed_paper(ending: str, found: Alignment, known: Programme, recording: str) -> str | bytes:
     """Captions, chapters or markers on the recording's time axis."""
     from cuetrack.take.retimed import retimed
-    from cuetrack.writers.captions import captions_of, srt, webvtt
-    from cuetrack.writers.chapters import chapters_of, chapters_text
-    from cuetrack.writers.markers import markers_csv, markers_of, markers_otio
 
     if known.arrangement is None:  # pragma: no cover -- refused before
         raise UsageError("this is made from the plan")
-    moved = retimed(known.arrangement, found)
-    match ending:
-        case ".captions.vtt":
-            return webvtt(captions_of(moved), moved.rate_hz)
-        case ".captions.srt":
-            return srt(captions_of(moved), moved.rate_hz)
-        case ".chapters.txt":
-            return chapters_text(chapters_of(moved), moved.rate_hz)
-        case ".markers.csv":
-            return markers_csv(markers_of(moved), moved.rate_hz)
-        case _:
-            return markers_otio(markers_of(moved), moved, recording)
+    return film_paper(retimed(known.arrangement, found), ending, recording, music=False)
 
 
 def _write_laid_track(path: Path, found: Alignment, known: Programme) -> None:
@@ -282,7 +268,7 @@ def _write_laid_track(path: Path, found: Alignment, known: Programme) -> None:
     channels = 1 if balanced is None else balanced.programme.width
     with SampleFile(expected.rate_hz, channels) as whole:
         if balanced is not None:
-            for block in _mastered(balanced):
+            for block in balanced.mastered():
                 whole.append(block)
 
         def read(start: int, frames: int) -> Samples:
@@ -389,9 +375,3 @@ def _spoken_again(
         message = f"{len(clips) - len(made)} phrases come out longer or shorter than they were rendered"
         notes.append(Diagnostic("warning", f"{message}, so they are not compared", None, "render it anew"))
     return made
-
-
-def _mastered(one: Balanced) -> Iterator[Samples]:
-    from cuetrack.mix.mastering import mastered
-
-    return mastered(one.programme, one.loudness.gain_db)

@@ -9,11 +9,12 @@ import click
 
 from cuetrack import build_take
 from cuetrack.build_take import TAKE_ENDINGS, TAKE_PAPER_NAMES, Aligned, Source, TakePapers
-from cuetrack.cli.options import allow_outside_option, day_option, json_option, level_option, plan_and_day
+from cuetrack.cli.options import allow_outside_option, day_option, json_option, level_option, source_of
 from cuetrack.cli.output import diagnostic_values, errors_as_json, print_diagnostics, print_json
 from cuetrack.cli.progress import progress_bar
 from cuetrack.errors import ExitCode, UsageError, did_you_mean
 from cuetrack.plan.fields import MixName
+from cuetrack.timebase import frame_clock_text
 from cuetrack.timeline.mixes import MIX_NAMES
 
 if TYPE_CHECKING:
@@ -86,12 +87,10 @@ def align(
       cuetrack align session.yaml tuesday.mov --with captions,cuts -o edit/tuesday
     """
     with errors_as_json(as_json), progress_bar() as progress:
-        if called is not None and Source(plan).is_timeline:
-            raise UsageError("--day is for a series of plans; a timeline is of one session")
-        file, day = plan_and_day(plan, called, allow_outside)
-        papers = _papers(with_papers, everything, actual, output or recording, plan)
+        source = source_of(plan, mix, level, voice, called, allow_outside)
+        papers = _papers(with_papers, everything, actual, output or recording, source)
         found = build_take.align(
-            Source(file, mix, level, voice, day, allow_outside),
+            source,
             recording,
             papers,
             with_actual=actual or ".actual.csv" in papers.endings,
@@ -110,14 +109,14 @@ def align(
         raise click.exceptions.Exit(ExitCode.ERRORS)
 
 
-def _papers(names: str | None, everything: bool, actual: bool, base: Path, plan: Path) -> TakePapers:
+def _papers(names: str | None, everything: bool, actual: bool, base: Path, source: Source) -> TakePapers:
     """What is written; with --all that which can be made of a timeline, if it is one."""
     asked = [name.strip() for name in (names or "").split(",") if name.strip()]
     for name in asked:
         if name not in TAKE_PAPER_NAMES:
             raise UsageError(f"--with knows no {name!r}; {did_you_mean(name, TAKE_PAPER_NAMES)}")
     if everything:
-        from_plan = () if Source(plan).is_timeline else ("captions", "chapters", "markers")
+        from_plan = () if source.is_timeline else ("captions", "chapters", "markers")
         asked = [*from_plan, "cuts", "picture", "track", *(["actual"] if actual else [])]
     endings = [ending for name in TAKE_PAPER_NAMES if name in asked for ending in TAKE_ENDINGS[name]]
     return TakePapers(base, tuple(endings))
@@ -186,8 +185,6 @@ def _print_moves(moves: tuple[ActualMove, ...], *, has_bed: bool) -> None:
 
 
 def _clock(seconds: float) -> str:
-    from cuetrack.timebase import frame_clock_text
-
     return frame_clock_text(round(seconds * 1000), 1000, 1)
 
 

@@ -7,6 +7,9 @@ from pathlib import Path
 import click
 
 from cuetrack import build_series
+from cuetrack.build_take import Source
+from cuetrack.errors import UsageError
+from cuetrack.plan.fields import MixName
 from cuetrack.plan.series import Day
 
 plan_argument = click.argument("plan", type=click.Path(path_type=Path))
@@ -27,6 +30,16 @@ allow_outside_option = click.option(
     is_flag=True,
     help="Let the plan use files that lie outside its folder. Only for plans you trust.",
 )
+
+
+def source_of(
+    path: Path, mix: MixName, level: str | None, voice: str | None, called: str | None, allow_outside: bool
+) -> Source:
+    """What a sound file is held against, by the options of `verify` and `align`."""
+    if called is not None and Source(path).is_timeline:
+        raise UsageError("--day is for a series of plans; a timeline is of one session")
+    file, day = plan_and_day(path, called, allow_outside)
+    return Source(file, mix, level, voice, day, allow_outside)
 
 
 def plan_and_day(plan: Path, called: str | None, allow_outside: bool) -> tuple[Path, Day | None]:

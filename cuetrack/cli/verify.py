@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cuetrack import build_take
-from cuetrack.build_take import Source
-from cuetrack.cli.options import allow_outside_option, day_option, json_option, level_option, plan_and_day
+from cuetrack.cli.options import allow_outside_option, day_option, json_option, level_option, source_of
 from cuetrack.cli.output import (
     diagnostic_values,
     errors_as_json,
@@ -20,7 +19,7 @@ from cuetrack.cli.output import (
     print_table,
 )
 from cuetrack.cli.progress import progress_bar
-from cuetrack.errors import Diagnostic, ExitCode, TimeError, UsageError
+from cuetrack.errors import Diagnostic, ExitCode, TimeError
 from cuetrack.plan.fields import MixName
 from cuetrack.timebase import Duration, frame_clock_text, parse_duration
 from cuetrack.timeline.mixes import MIX_NAMES
@@ -79,10 +78,7 @@ def verify(
     """
     with errors_as_json(as_json), progress_bar() as progress:
         tolerance = _tolerance(within)
-        if called is not None and Source(source).is_timeline:
-            raise UsageError("--day is for a series of plans; a timeline is of one session")
-        file, day = plan_and_day(source, called, allow_outside)
-        wanted = Source(file, mix, level, voice, day, allow_outside)
+        wanted = source_of(source, mix, level, voice, called, allow_outside)
         made, warnings = build_take.verify(wanted, audio, within=tolerance, progress=progress)
     if as_json:
         print_json(_values(made, audio, warnings))

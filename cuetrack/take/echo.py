@@ -44,6 +44,12 @@ class Windows:
     played: NDArray[np.complex64]
     late_frames: NDArray[np.float64]
 
+    def across(self) -> NDArray[np.complex128]:
+        """For each row the cross-spectrum, turned by what its place lies behind a whole frame."""
+        turns = np.arange(self.heard.shape[1]) / WINDOW_FRAMES
+        turned = np.exp(2j * np.pi * np.outer(self.late_frames, turns))
+        return np.asarray(self.heard * np.conj(self.played) * turned)
+
     def chance_levels(self) -> NDArray[np.float64]:
         """For each row the root mean square of its correlation if it had nothing to do with the piece.
 
@@ -94,10 +100,8 @@ class EchoSum:
         self._power = np.zeros(bins)
 
     def add(self, found: Windows) -> None:
-        """Adds windows, each turned by what its place lies behind a whole frame."""
-        turns = np.arange(WINDOW_FRAMES // 2 + 1) / WINDOW_FRAMES
-        turned = np.exp(2j * np.pi * np.outer(found.late_frames, turns))
-        self._across += (found.heard * np.conj(found.played) * turned).sum(axis=0)
+        """Adds windows."""
+        self._across += found.across().sum(axis=0)
         self._power += (np.abs(found.played) ** 2).sum(axis=0)
 
     def merge(self, other: EchoSum) -> None:

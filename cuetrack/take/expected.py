@@ -92,6 +92,10 @@ class Expected:
         """How long it lasts."""
         return self.frames / self.rate_hz
 
+    def cue_seconds(self, number: int) -> float:
+        """When the cue of this number begins."""
+        return self.cues[number].start_frame / self.rate_hz
+
     def between(self, start_frame: int, end_frame: int) -> tuple[ExpectedCue, ...]:
         """The cues that sound between two frames."""
         first = bisect_left(self._starts, start_frame - self._longest)

@@ -18,9 +18,6 @@ from cuetrack.take.samples import SampleFile
 
 _BLOCK_FRAMES = 1 << 15
 _HOP_FRAMES = _BLOCK_FRAMES - PIECE_FRAMES
-# One lag is so many frames: more of them would leave out the upper part of the band.
-_LAG_FRAMES = 1
-_LAG_SECONDS = _LAG_FRAMES / DETECTOR_RATE_HZ
 _SMOOTHING_HZ = 60.0
 # Of the root mean square of a block. In noise the largest of ten million values is 5.3 times that: what is
 # sighted by chance fits no other, and a chain leaves it out.
@@ -55,22 +52,20 @@ def sightings(recording: SampleFile, pieces: Sequence[Piece], most_each: Sequenc
     templates = np.zeros((len(pieces), _BLOCK_FRAMES), np.float32)
     for row, piece in zip(templates, pieces, strict=True):
         row[: len(piece.samples)] = piece.samples / np.sqrt(np.dot(piece.samples, piece.samples))
-    bins = _BLOCK_FRAMES // (2 * _LAG_FRAMES) + 1
-    spectra = np.conj(fft.rfft(templates, axis=1)[:, :bins]).astype(np.complex64)
+    spectra = np.conj(fft.rfft(templates, axis=1)).astype(np.complex64)
     peaks: list[tuple[NDArray[np.float32], NDArray[np.intp]]] = []
     starts = range(0, max(1, recording.frames), _HOP_FRAMES)
-    lags = _HOP_FRAMES // _LAG_FRAMES
     for start in starts:
-        block = fft.rfft(recording.read(start, _BLOCK_FRAMES))[:bins]
+        block = fft.rfft(recording.read(start, _BLOCK_FRAMES))
         flat = (block / whitening(block, DETECTOR_RATE_HZ / _BLOCK_FRAMES)).astype(np.complex64)
-        found = np.abs(fft.irfft(spectra * flat, axis=1, workers=-1)[:, :lags])
+        found = np.abs(fft.irfft(spectra * flat, axis=1, workers=-1)[:, :_HOP_FRAMES])
         level = np.sqrt(np.mean(found**2, axis=1)) + np.float32(1e-30)
         places = found.argmax(axis=1)
         peaks.append((found[np.arange(len(pieces)), places] / level, places))
     scores = np.stack([score for score, _ in peaks], axis=1)
     seconds = np.stack(
         [
-            places * _LAG_SECONDS + start / DETECTOR_RATE_HZ
+            places / DETECTOR_RATE_HZ + start / DETECTOR_RATE_HZ
             for start, (_, places) in zip(starts, peaks, strict=True)
         ],
         axis=1,
