@@ -142,7 +142,7 @@ class _Detector:
         return False
 
     def _heard_at(self, stretch: FoundStretch, number: int) -> float:
-        return stretch.line.recording_at(self.expected.cues[number].start_frame / self.expected.rate_hz)
+        return stretch.line.recording_at(self.expected.cue_seconds(number))
 
     def _span(self, stretch: FoundStretch) -> tuple[float, float]:
         """When in the recording its first heard cue begins and its last begins."""
@@ -151,25 +151,27 @@ class _Detector:
     def _on_one_clock(self, stretches: Sequence[FoundStretch]) -> list[FoundStretch]:
         """The stretches, those of another drift than the surest heard once more with that one's.
 
-        Player and recorder are the same in all of a take; in a room a shorter stretch may seem to drift.
+        Player and recorder are the same in all of a take; in a room a shorter stretch may seem to drift. One
+        of tones alone may follow an echo of them: it is heard once more by its words.
         """
         if not stretches:
             return []
-        surest = max(stretches, key=lambda one: len(one.heard))
+        rate_ppm = max(stretches, key=lambda one: len(one.heard)).line.rate_ppm
         made = []
         for one in stretches:
-            off = abs(one.line.rate_ppm - surest.line.rate_ppm)
-            if off > _SAME_PPM:
-                line = replace(one.line, rate_ppm=surest.line.rate_ppm)
-                times = [
-                    self.expected.cues[number].start_frame / self.expected.rate_hz for number in one.heard
-                ]
-                line = line.through((min(times) + max(times)) / 2)
-                other = self.listener.along(line, min(times), max(times), is_rate_known=True)
-                if other is not None and len(other.heard) >= _NEARLY_ALL * len(one.heard):
-                    one = other
+            if abs(one.line.rate_ppm - rate_ppm) > _SAME_PPM:
+                one = self._again(one, rate_ppm, by_words=False)
+            if self._wordless(one):
+                one = self._again(one, rate_ppm, by_words=True)
             made.append(one)
         return made
+
+    def _again(self, one: FoundStretch, rate_ppm: float, *, by_words: bool) -> FoundStretch:
+        """A stretch heard once more at a rate; as it was if less of it is heard so."""
+        times = [self.expected.cue_seconds(number) for number in one.heard]
+        line = replace(one.line.through((min(times) + max(times)) / 2), rate_ppm=rate_ppm)
+        other = self.listener.along(line, min(times), max(times), is_rate_known=True, by_words=by_words)
+        return one if other is None or len(other.heard) < _NEARLY_ALL * len(one.heard) else other
 
     def _apart(self, stretches: Sequence[FoundStretch]) -> list[FoundStretch]:
         """The stretches in the order of the recording, none reaching into the next.
@@ -220,7 +222,7 @@ class _Detector:
         return _moments(sorted(self._heard_at(stretch, number) for number in stretch.heard))
 
     def _all_moments(self) -> int:
-        return _moments([cue.start_frame / self.expected.rate_hz for cue in self.expected.cues])
+        return _moments([self.expected.cue_seconds(number) for number in range(len(self.expected.cues))])
 
     def _wordless(self, stretch: FoundStretch) -> bool:
         """Whether its tones are heard, but hardly any of the words that only this session has.

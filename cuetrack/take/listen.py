@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import log
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from cuetrack.take.chain import MOST_DRIFT
 from cuetrack.take.echo import (
     LEAD_FRAMES,
-    WINDOW_FRAMES,
+    Echo,
     EchoSum,
     direct_sound,
     shift_between,
@@ -41,9 +42,13 @@ _LEAST_HEARD_PIECES = 0.25
 _LATE_FRAMES, _FIT_SECONDS, _MOST_FITTED = 1 << 12, 600.0, 400
 # How far the drift of twenty minutes may be from that of the whole stretch.
 _NEAR_DRIFT = 120e-6
-# A stretch goes on as long as what is heard outweighs what is missed.
+# A stretch goes on as long as what is heard outweighs what is missed: at first by so much, then by how likely
+# each is, given how much of it is heard; of a wrong one, so many cues seem to be.
 _MISSED_WEIGHT = 0.5
+_BY_CHANCE, _MOST_SURE = 0.1, 0.95
 _GROUP_SECONDS, _MOST_GROUPS = 60.0, 40
+# So often the drift is refined by its groups, if there are so many.
+_REFINEMENTS, _LEAST_SLOPED = 2, 3
 # Where there are few pieces, groups of so many, as long as there are so many groups.
 _LEAST_GROUPS, _LEAST_PIECES = 6, 6
 
@@ -53,15 +58,13 @@ class FoundStretch:
     """A stretch of the recording that runs along `line`.
 
     `cues` are the numbers of the cues in it, in their order, `heard` those of which anything is heard;
-    `pieces` tell of every piece of theirs its cue and whether it is heard. `clear` is how far the direct
-    sound stands out of the noise.
+    `pieces` tell of every piece its cue, in the stretch or near it, and whether it is heard.
     """
 
     line: Line
     cues: tuple[int, ...]
     heard: frozenset[int]
     pieces: tuple[tuple[int, bool], ...]
-    clear: float
 
     @property
     def confidence(self) -> float:
@@ -92,20 +95,21 @@ class Listener:
         return self.recording.frames / DETECTOR_RATE_HZ
 
     def along(
-        self, line: Line, first: float, last: float, *, is_rate_known: bool = False
+        self, line: Line, first: float, last: float, *, is_rate_known: bool = False, by_words: bool = False
     ) -> FoundStretch | None:
         """What is heard along a line, from a core between two times of the programme outwards.
 
         None if nothing of the core is heard, or only at a drift that no clocks have. Where the rate is known
-        the line's own is kept.
+        the line's own is kept. `by_words` looks for the words alone to tell how late the line is: of tones,
+        which are alike for as long as they sound, many may agree on an echo.
         """
         middle = (first + last) / 2
         far, near = (0.0, 0.0) if is_rate_known else (MOST_DRIFT, _NEAR_DRIFT)
         # Further away the player may have been paused; and in so long a time any drift shows.
         lower = max(first - _FURTHER_SECONDS, middle - _FIT_SECONDS)
         upper = min(last + _FURTHER_SECONDS, middle + _FIT_SECONDS)
-        line = self._slanted(line.through(middle), lower, upper, far)
-        line = self._slanted(line, first, last, near)
+        line = self._slanted(line.through(middle), lower, upper, far, by_words)
+        line = self._slanted(line, first, last, near, by_words)
         lower, upper = first, last
         while True:
             lower, upper = lower - _FURTHER_SECONDS, upper + _FURTHER_SECONDS
@@ -114,22 +118,23 @@ class Listener:
             cues, heard = self._run(pieces, first, last)
             if not heard:
                 return None
-            times = [self.expected.cues[number].start_frame / self.expected.rate_hz for number in heard]
+            times = [self.expected.cue_seconds(number) for number in heard]
             first, last = min(times), max(times)
             # The run may go on behind what was looked at.
             if first - lower > _FURTHER_SECONDS / 2 and upper - last > _FURTHER_SECONDS / 2:
                 break
             if lower <= 0 and upper >= self.expected.seconds:
                 break
-        final, clear = self._refined([one for one in placed if one.cue in heard], line)
+        final = self._refined([one for one in placed if one.cue in heard], line)
         if abs(final.rate_ppm) > MOST_DRIFT * 1e6:
             return None
-        return FoundStretch(final, cues, heard, pieces, clear)
+        return FoundStretch(final, cues, heard, pieces)
 
-    def _slanted(self, line: Line, lower: float, upper: float, most_drift: float) -> Line:
+    def _slanted(self, line: Line, lower: float, upper: float, most_drift: float, by_words: bool) -> Line:
         """The line along which most is heard of the pieces between two times of the programme."""
-        placed = self._inside(line, lower, upper)
-        placed = _most_telling(placed)
+        cues = self.expected.cues
+        inside = self._inside(line, lower, upper)
+        placed = _most_telling([one for one in inside if not by_words or cues[one.cue].text is not None])
         if not placed:
             return line
         scores = np.stack([trace.values / trace.level for trace in self._traces(placed, line, _LATE_FRAMES)])
@@ -152,12 +157,10 @@ class Listener:
         """The correlation of each piece so far around where the line has it."""
         from scipy import fft
 
-        turns = np.arange(WINDOW_FRAMES // 2 + 1) / WINDOW_FRAMES
         for start in range(0, len(placed), _BATCH):
             some = placed[start : start + _BATCH]
             found = windows(self.recording, some, line)
-            turned = np.exp(2j * np.pi * np.outer(found.late_frames, turns)).astype(np.complex64)
-            values = fft.irfft(found.heard * np.conj(found.played) * turned, axis=1, workers=-1)
+            values = fft.irfft(found.across().astype(np.complex64), axis=1, workers=-1)
             near = np.abs(values[:, LEAD_FRAMES - reach_frames : LEAD_FRAMES + reach_frames])
             for one, row, level in zip(some, near, found.chance_levels(), strict=True):
                 yield _Trace(one, row, float(level))
@@ -183,37 +186,30 @@ class Listener:
         heard = {
             number for number, each in of_cue.items() if sum(each) >= max(1, _LEAST_HEARD_PIECES * len(each))
         }
-        rate_hz, cues = self.expected.rate_hz, self.expected.cues
-        core = [number for number in heard if first - 1 <= cues[number].start_frame / rate_hz <= last + 1]
-        if not core:
+        if not any(first - 1 <= self.expected.cue_seconds(number) <= last + 1 for number in heard):
             return (), frozenset()
-        low, high = _heaviest([1.0 if number in heard else -_MISSED_WEIGHT for number in numbers])
-        inside = tuple(numbers[low:high])
+        inside = _heaviest(numbers, heard, 1.0, -_MISSED_WEIGHT)
+        share = min(_MOST_SURE, len(heard.intersection(inside)) / len(inside))
+        # Behind a jump something may be heard by chance: where nearly all is heard, what is missed tells.
+        more, less = log(share / _BY_CHANCE), log((1 - share) / (1 - _BY_CHANCE))
+        inside = _heaviest(inside, heard, more, less)
         return inside, frozenset(heard.intersection(inside))
 
-    def _refined(self, placed: Sequence[PlacedPiece], line: Line) -> tuple[Line, float]:
-        """The line on which the direct sound of these pieces lies, and how clear that is."""
-        for _ in range(2):
+    def _refined(self, placed: Sequence[PlacedPiece], line: Line) -> Line:
+        """The line on which the direct sound of these pieces lies."""
+        for _ in range(_REFINEMENTS):
             groups = self._groups(placed, line)
-            whole = EchoSum()
-            for _, summed in groups:
-                whole.merge(summed)
-            answer = whole.echo()
-            if len(groups) < 3:
+            if len(groups) < _LEAST_SLOPED:
                 break
+            answer = _together(groups)
             shifts = [shift_between(summed.echo(), answer) for _, summed in groups]
             at = np.array([seconds for seconds, _ in groups])
             late = np.array([shift for shift, _ in shifts])
             weights = np.array([alike for _, alike in shifts]) ** 2 + 1e-9
             by, slope = robust_fit(at, late, weights, with_slope=True)
             line = line.corrected(at, by, slope)
-        else:
-            whole = EchoSum()
-            for _, summed in self._groups(placed, line):
-                whole.merge(summed)
-            answer = whole.echo()
-        late_seconds, clear = direct_sound(answer)
-        return line.later_by(late_seconds), clear
+        late_seconds, _ = direct_sound(_together(self._groups(placed, line)))
+        return line.later_by(late_seconds)
 
     def _groups(self, placed: Sequence[PlacedPiece], line: Line) -> list[tuple[float, EchoSum]]:
         """The pieces in groups, of a minute if there are many, each with its programme time and its sum."""
@@ -232,19 +228,27 @@ class Listener:
         return made
 
 
+def _together(groups: Sequence[tuple[float, EchoSum]]) -> Echo:
+    """How the room answers to all groups."""
+    whole = EchoSum()
+    for _, summed in groups:
+        whole.merge(summed)
+    return whole.echo()
+
+
 def _most_telling(placed: Sequence[PlacedPiece]) -> list[PlacedPiece]:
     """The pieces that tell most about when they are, in their order."""
     most = sorted(placed, key=lambda one: -one.piece.detail)[:_MOST_FITTED]
     return sorted(most, key=lambda one: one.seconds)
 
 
-def _heaviest(weights: Sequence[float]) -> tuple[int, int]:
-    """The run of neighbours, half-open, whose sum is the largest (Kadane)."""
+def _heaviest(numbers: Sequence[int], heard: set[int], more: float, less: float) -> tuple[int, ...]:
+    """The run of neighbours whose sum is the largest (Kadane): `more` for each that is heard, else `less`."""
     best, best_sum, start, total = (0, 0), 0.0, 0, 0.0
-    for index, weight in enumerate(weights):
+    for index, number in enumerate(numbers):
         if total <= 0:
             start, total = index, 0.0
-        total += weight
+        total += more if number in heard else less
         if total > best_sum:
             best, best_sum = (start, index + 1), total
-    return best
+    return tuple(numbers[slice(*best)])
