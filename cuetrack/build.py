@@ -113,9 +113,10 @@ class RenderedMix:
 
 @dataclass(frozen=True, slots=True)
 class Rendered:
-    """What a render wrote."""
+    """What a render wrote, and the plan that it was made of."""
 
     files: tuple[Path, ...]
+    compiled: Compiled
     arrangement: Arrangement
     mixes: tuple[RenderedMix, ...]
     warnings: tuple[Diagnostic, ...]
@@ -454,7 +455,7 @@ def render(
     if note:
         notes.append(Diagnostic("warning", note))
     warnings = (*known.warnings, *arrangement.warnings, *notes)
-    return Rendered(tuple(targets), arrangement, tuple(made), tuple(dict.fromkeys(warnings)))
+    return Rendered(tuple(targets), known, arrangement, tuple(made), tuple(dict.fromkeys(warnings)))
 
 
 def balanced_mixes(

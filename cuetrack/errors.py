@@ -159,6 +159,12 @@ class WriteError(CuetrackError):
     """A file could not be written; whatever stood there before still stands."""
 
 
+class ClusterError(CuetrackError):
+    """The machines that should share a batch are not there, or not fit for it."""
+
+    exit_code = ExitCode.MACHINE_LACKS
+
+
 class UsageError(CuetrackError):
     """The call itself is wrong: an option, a file ending, two names that clash."""
 

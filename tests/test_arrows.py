@@ -54,6 +54,8 @@ ARROWS = {
     ),
     # What was heard of a programme needs to know what was placed where, and nothing of files but sound.
     "take": ("conform", "timeline", "sound", "timebase", "errors"),
+    # Of what is done many times it knows nothing.
+    "batch": ("writers.atomic", "errors"),
     "review": ("timeline", "plan", "timebase", "errors"),
     "tables": ("plan", "document", "timebase", "errors"),
     "build_mixes": ("writers", "mix", "conform", "timeline", "sound", "timebase", "errors"),
@@ -61,6 +63,7 @@ ARROWS = {
         *("build_mixes", "build_papers", "writers", "mix", "review", "conform", "speech", "timeline", "plan"),
         *("document", "sound", "timebase", "errors"),
     ),
+    "build_batch": (*("build", "build_papers", "batch", "writers", "speech", "plan", "document", "errors"),),
     "build_papers": (*("build_mixes", "writers", "mix.levels", "conform", "sound.ffmpeg", "errors"),),
     "build_preview": (
         *(
@@ -90,6 +93,7 @@ ARROWS = {
     "cli": (
         *(
             "build",
+            "build_batch",
             "build_mixes",
             "build_papers",
             "build_preview",
@@ -100,7 +104,19 @@ ARROWS = {
             "build_take",
             "build_voices",
         ),
-        *("review", "take", "writers", "mix", "conform", "speech", "timeline", "plan", "document", "sound"),
+        *(
+            "batch",
+            "review",
+            "take",
+            "writers",
+            "mix",
+            "conform",
+            "speech",
+            "timeline",
+            "plan",
+            "document",
+            "sound",
+        ),
         *("timebase", "errors"),
     ),
     "__main__": ("cli",),
@@ -160,6 +176,7 @@ def test_the_arrows_go_one_way() -> None:
     order = list(TopologicalSorter(rooms).static_order())  # raises where they go in a circle
     assert order[0] == "errors"
     assert [room for room, arrows in rooms.items() if "build" in arrows] == [
+        "build_batch",
         "build_preview",
         "build_review",
         "build_series",

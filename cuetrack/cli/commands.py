@@ -13,6 +13,7 @@ import click
 
 from cuetrack import __version__
 from cuetrack.cli.align import align
+from cuetrack.cli.batch import batch
 from cuetrack.cli.check import check
 from cuetrack.cli.export import export
 from cuetrack.cli.fmt import fmt
@@ -65,6 +66,7 @@ for command in (
     sheet,
     voices,
     series,
+    batch,
     import_,
     export,
     fmt,

@@ -7,8 +7,9 @@ from pathlib import Path
 import click
 
 from cuetrack import build_series
+from cuetrack.build_papers import PAPER_NAMES, PaperName
 from cuetrack.build_take import Source
-from cuetrack.errors import UsageError
+from cuetrack.errors import UsageError, did_you_mean
 from cuetrack.plan.fields import MixName
 from cuetrack.plan.series import Day
 
@@ -47,3 +48,12 @@ def plan_and_day(plan: Path, called: str | None, allow_outside: bool) -> tuple[P
     if called is None:
         return plan, None
     return build_series.plan_of_day(plan, called, allow_outside=allow_outside)
+
+
+def papers_named(names: str | None) -> tuple[PaperName, ...]:
+    """What `--with NAMES` names, in the order of all."""
+    asked = [name.strip() for name in (names or "").split(",") if name.strip()]
+    for name in asked:
+        if name not in PAPER_NAMES:
+            raise UsageError(f"--with knows no {name!r}; {did_you_mean(name, PAPER_NAMES)}")
+    return tuple(name for name in PAPER_NAMES if name in asked)

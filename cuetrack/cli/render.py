@@ -15,6 +15,7 @@ from cuetrack.cli.options import (
     day_option,
     json_option,
     level_option,
+    papers_named,
     plan_and_day,
     plan_argument,
 )
@@ -26,7 +27,7 @@ from cuetrack.cli.output import (
     print_json,
 )
 from cuetrack.cli.progress import progress_bar
-from cuetrack.errors import UsageError, did_you_mean
+from cuetrack.errors import UsageError
 from cuetrack.plan.series import Day
 from cuetrack.timebase import frame_clock_text
 from cuetrack.timeline.mixes import MIX_NAMES
@@ -171,15 +172,10 @@ def _papers(names: str | None, everything: bool, sound_inside: bool, video_rate:
     """What is written beside the track."""
     if everything:
         return chosen_papers(PAPER_NAMES, video_rate, sound_inside=sound_inside, as_far_as_can_be=True)
-    asked = [name.strip() for name in (names or "").split(",") if name.strip()]
-    for name in asked:
-        if name not in PAPER_NAMES:
-            raise UsageError(f"--with knows no {name!r}; {did_you_mean(name, PAPER_NAMES)}")
+    asked = papers_named(names)
     if sound_inside and "player" not in asked:
         raise UsageError("--sound-inside is for the player page; add --with player")
-    return chosen_papers(
-        [name for name in PAPER_NAMES if name in asked], video_rate, sound_inside=sound_inside
-    )
+    return chosen_papers(asked, video_rate, sound_inside=sound_inside)
 
 
 def _values(rendered: build.Rendered) -> dict[str, object]:

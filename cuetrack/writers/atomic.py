@@ -9,16 +9,24 @@ from __future__ import annotations
 
 import errno
 import os
+import platform
+import re
 import secrets
 import shutil
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
+from hashlib import sha256
 from pathlib import Path
 
 from cuetrack.errors import WriteError
 
 # With 50 characters of the target's name a hidden name stays under the 255 bytes a name may have.
 _NAME_CHARACTERS = 50
+# Which machine and process writes a hidden file: what is left of a killed one is known by that.
+_HIDDEN = re.compile(r"\..+\.(?P<machine>[0-9a-f]{8})-(?P<process>\d+)-[0-9a-f]{8}\.part")
+# Of another machine's it is not to be known whether they live; what nobody wrote to for so long is left over.
+_LEFT_OVER_SECONDS = 24 * 3600
 
 _NOT_ALLOWED = "this is not allowed here; change the permissions, close what has it open, or write elsewhere"
 
@@ -42,7 +50,7 @@ def atomic_files(*targets: Path, needed_bytes: int = 0) -> Iterator[tuple[Path, 
     """Paths to write to in place of `targets`; on leaving the block they become the targets.
 
     If the block is left by any exception, they are removed and the targets stand as before. A link is
-    followed: the file it points to is replaced.
+    followed: the file it points to is replaced. What killed processes left in these folders is removed.
 
     Args:
         targets: the files to make; those that exist are replaced and keep their permissions.
@@ -54,6 +62,9 @@ def atomic_files(*targets: Path, needed_bytes: int = 0) -> Iterator[tuple[Path, 
     """
     real = [Path(os.path.realpath(target)) for target in targets]
     hidden = tuple(_hidden_path(target) for target in real)
+    for folder in {target.parent for target in real} - _swept:
+        _swept.add(folder)
+        remove_left_over(folder, below=False)
     try:
         for temporary, target in zip(hidden, real, strict=True):
             _refuse_unwritable(target)
@@ -75,8 +86,53 @@ def atomic_files(*targets: Path, needed_bytes: int = 0) -> Iterator[tuple[Path, 
                 temporary.unlink()
 
 
+# A folder of thousands of tracks is looked through once a process, not for each of them.
+_swept: set[Path] = set()
+
+
+def remove_left_over(folder: Path, *, below: bool = True) -> int:
+    """Removes what killed processes were writing in a folder, and in those below it; says how many files."""
+    removed = 0
+    for place, folders, names in os.walk(folder):
+        if not below:
+            folders.clear()
+        for name in names:
+            found = _HIDDEN.fullmatch(name)
+            path = Path(place) / name
+            if found and _is_left_over(path, found["machine"], int(found["process"])):
+                with suppress(OSError):  # somebody else was first, or may and we may not
+                    path.unlink()
+                    removed += 1
+    return removed
+
+
+def _is_left_over(path: Path, machine: str, process: int) -> bool:
+    # On Windows asking whether a process lives would end it.
+    if machine == _machine() and os.name != "nt":
+        return not _lives(process)
+    try:
+        return path.stat().st_mtime < time.time() - _LEFT_OVER_SECONDS
+    except OSError:
+        return False
+
+
+def _lives(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except PermissionError:
+        return True
+    return True
+
+
+def _machine() -> str:
+    """Eight hexadecimal digits that tell this machine from others that write to the same disk."""
+    return sha256(platform.node().encode()).hexdigest()[:8]
+
+
 def _hidden_path(target: Path) -> Path:
-    mark = f"{os.getpid()}-{secrets.token_hex(4)}"
+    mark = f"{_machine()}-{os.getpid()}-{secrets.token_hex(4)}"
     return target.with_name(f".{target.name[:_NAME_CHARACTERS]}.{mark}.part")
 
 
@@ -129,6 +185,18 @@ def _rename_all(hidden: Sequence[Path], targets: Sequence[Path]) -> None:
             if temporary.exists():
                 temporary.replace(target)
         raise
+    for folder in {target.parent for target in targets}:
+        _sync_folder(folder)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Waits until the new names are on the disk, where the system can be asked for it."""
+    with suppress(OSError):  # not on Windows, and not on every disk
+        number = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(number)
+        finally:
+            os.close(number)
 
 
 def _targets_of(error: OSError, targets: Sequence[Path], hidden: Sequence[Path], real: Sequence[Path]) -> str:

@@ -1,0 +1,61 @@
+"""A voice → a digest of all on this machine that decides how it sounds, without starting what speaks.
+
+By it a batch knows that what was spoken is still what would be spoken. What the system's own voice is made
+of is known by the versions of what calls it only.
+"""
+
+from __future__ import annotations
+
+import os
+import platform
+from collections.abc import Iterator
+from hashlib import sha256
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+from cuetrack.speech.installed import default_voice, model_file, settings_file
+from cuetrack.speech.voices import Voice, find_voice
+
+_PACKAGES = ("piper-tts", "onnxruntime", "pyttsx3", "espeakng-loader")
+
+
+def voice_state(voice: Voice) -> str:
+    """The digest, 64 hexadecimal digits."""
+    return sha256("\n".join(_facts(voice)).encode("utf-8", "backslashreplace")).hexdigest()
+
+
+def _facts(voice: Voice) -> Iterator[str]:
+    yield repr((voice.name, voice.engine, voice.languages, voice.words_per_minute, voice.loudness_lufs))
+    yield repr((voice.pitch, voice.natural_words_per_minute, voice.package, voice.sha256, voice.fallback))
+    yield platform.platform()
+    for package in _PACKAGES:
+        try:
+            yield f"{package} {version(package)}"
+        except PackageNotFoundError:
+            yield f"no {package}"
+    match voice.engine:
+        case "piper":
+            if (model := model_file(voice)) is not None:
+                yield from (_known(model), _known(settings_file(model)))
+        case "recorded":
+            yield from _clips(voice.folder)
+            other = find_voice(voice.fallback) if voice.fallback else default_voice()[0]
+            if other.engine != "recorded":
+                yield from _facts(other)
+        case "pyttsx3":
+            pass
+
+
+def _clips(folder: Path | None) -> Iterator[str]:
+    if folder is not None and folder.is_dir():
+        for place, _, files in sorted(os.walk(folder)):
+            yield from (_known(Path(place) / name) for name in sorted(files))
+
+
+def _known(file: Path) -> str:
+    """A file by its name, size and time of change; models are too large to be read each time."""
+    try:
+        found = file.stat()
+    except OSError:
+        return f"no {file.name}"
+    return f"{file.name} {found.st_size} {found.st_mtime_ns}"
