@@ -5,8 +5,8 @@
 
 A sample is played in a simulated room (`tests/helpers/rooms.py`). Whole processes are timed, in turns: this
 program with its words spoken before; and beside it plain cross-correlation of recording and track by SciPy,
-both at 8 kHz, which knows one stretch, no drift and no report. For memory the half hour is recorded four times
-in a row, as one recording. With `--keep` the report is kept in align_speed.txt.
+both at 8 kHz, which knows one stretch, no drift and no report. For memory the half hour is recorded four
+times in a row, as one recording. With `--keep` the report is kept in align_speed.txt.
 """
 
 from __future__ import annotations
