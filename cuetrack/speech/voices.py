@@ -44,6 +44,9 @@ _OWN_WORDS_PER_MINUTE = 200
 _LANGUAGE_TAG = re.compile(r"[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8})*")
 _LOUDNESS = re.compile(r"(-?\d+(?:\.\d+)?) ?LUFS")
 _SOFTEST_LUFS, _LOUDEST_LUFS = -30.0, -14.0
+# Such as en, es-419, cmn-latn-pinyin.
+_ESPEAK_VOICE = re.compile(r"[A-Za-z0-9_-]{2,40}")
+_MOST_SETTINGS_BYTES = 1_000_000  # those of a model take some thousand
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 EngineName = Literal["pyttsx3", "piper", "recorded"]
@@ -246,7 +249,9 @@ def find_voice(text: str, beside: Path = Path(), *, within: Path | None = None) 
     if found.is_dir():
         return _folder_voice(path)
     if not found.exists():
-        raise VoiceMissingError(f"there is no voice at {path}; check the path")
+        # What a terminal would not show, or act on, is shown as escapes.
+        at = str(path) if str(path).isprintable() else repr(str(path))
+        raise VoiceMissingError(f"there is no voice at {at}; check the path")
     return _model_voice(path, within) if path.suffix == ".onnx" else read_voice(path, within)
 
 
@@ -346,12 +351,19 @@ def _model_language(model: Path) -> str:
     """The language that a piper model names in the settings beside it."""
     beside = settings_beside(model)
     try:
-        spoken = json.loads(beside.read_text(encoding="utf-8"))["espeak"]["voice"]
+        # A pipe or a device would be read for ever.
+        if beside.exists() and not beside.is_file():
+            raise ValueError("it is no ordinary file")
+        with beside.open("rb") as file:
+            text = file.read(_MOST_SETTINGS_BYTES)
+        spoken = str(json.loads(text)["espeak"]["voice"])
+        if not _ESPEAK_VOICE.fullmatch(spoken):
+            raise ValueError("what it calls a voice of eSpeak is none")
     except FileNotFoundError:
         raise VoiceMissingError(f"{model.name} needs its settings {beside.name} beside it") from None
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         reason = " ".join(str(error).split())
         raise VoiceMissingError(
             f"{beside} cannot be read as the settings of a piper model: {reason}"
         ) from None
-    return str(spoken)
+    return spoken
