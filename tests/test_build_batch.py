@@ -321,3 +321,35 @@ def test_of_several_voices_those_speak_that_know_the_language(tmp_path: Path) ->
     whole = Batch(plan.parent, tmp_path / "tracks", Asked(voices=("clear", "system")))
     found = sorted(work.track for work in whole.works)
     assert found == ["de.system.wav", "set-01.clear.wav", "set-01.system.wav"]
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "tracks",
+        "tracks/set-01.wav",
+        "tracks/set-01.timeline.json",
+        "tracks/.cuetrack-batch.lock",
+        "tracks/cuetrack-batch.jsonl",
+        "tracks/below",
+    ],
+)
+def test_links_among_a_strangers_plans_lead_no_track_out(name: str, plans: Path, tmp_path: Path) -> None:
+    write_plans(plans / "below", 1)
+    mine = tmp_path / "mine"
+    if name in {"tracks", "tracks/below"}:
+        mine.mkdir()
+        before = b""
+    else:
+        mine.write_bytes(before := b"precious")
+    link = plans / name
+    link.parent.mkdir(exist_ok=True)
+    link.symlink_to(mine)
+    try:
+        outcomes = Batch(plans, plans / "tracks", Asked()).run()
+    except WriteError as error:
+        told = str(error)
+    else:
+        told = "".join(str(found) for outcome in outcomes for found in outcome.diagnostics)
+    assert "out of its folder" in told
+    assert (list(mine.iterdir()) == []) if mine.is_dir() else (mine.read_bytes() == before)

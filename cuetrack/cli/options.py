@@ -29,7 +29,12 @@ day_option = click.option(
 allow_outside_option = click.option(
     "--allow-outside",
     is_flag=True,
-    help="Let the plan use files that lie outside its folder. Only for plans you trust.",
+    help="Let the plan use files outside its folder, and links lead there. Only for plans you trust.",
+)
+links_out_option = click.option(
+    "--allow-outside",
+    is_flag=True,
+    help="Write through a link that leads out of the folder of what is read. Only where you trust it.",
 )
 
 
