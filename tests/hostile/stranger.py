@@ -91,7 +91,9 @@ class Stranger:
         assert "a fault in cuetrack itself" not in outcome.said
         assert KEEPSAKE not in outcome.said
         assert len(outcome.said) < 200_000
-        assert known_files(self.own) == before[0]
+        now_own = known_files(self.own)
+        touched = {path for path in {*now_own, *before[0]} if now_own.get(path) != before[0].get(path)}
+        assert not touched, f"changed or made: {sorted(touched)}"
         now = known_files(self.home)
         changed = {path for path in {*now, *before[1]} if now.get(path) != before[1].get(path)}
         assert {str(path.relative_to(self.home)) for path in changed} <= may_write

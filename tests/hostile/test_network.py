@@ -6,10 +6,14 @@ A listener on this machine stands for the network: whoever follows an address in
 from __future__ import annotations
 
 import ast
+import os
 import socket
 import struct
+import subprocess
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -268,3 +272,27 @@ def test_no_module_opens_a_connection() -> None:
             names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
             loaded = {*names, *(name.split(".")[0] for name in names)}
             assert not loaded & forbidden, f"{module}:{getattr(node, 'lineno', 0)}"
+
+
+def test_the_natural_voice_leaves_no_mark_and_sends_no_figures(tmp_path: Path) -> None:
+    """onnxruntime would keep a mark of the machine in the user's home, and send it with figures of use."""
+    if find_spec("onnxruntime") is None or find_spec("piper") is None:
+        pytest.skip("the natural voice is not installed")
+    speaking = (
+        "from fractions import Fraction; from pathlib import Path; import sys; "
+        "from cuetrack.speech.cache import ClipCache; from cuetrack.speech.speak import speak; "
+        "from cuetrack.speech.voices import load_voice; "
+        "speak(['Row.'], load_voice('clear'), 48000, cache=ClipCache(Path(sys.argv[1])))"
+    )
+    home = tmp_path / "home"
+    home.mkdir()
+    kept = {
+        key: text
+        for key, text in os.environ.items()
+        if key not in {"ORT_DISABLE_TELEMETRY", "CI", "GITHUB_ACTIONS"}
+    }
+    around = {**kept, "HOME": str(home), "USERPROFILE": str(home), "XDG_CACHE_HOME": str(home / "cache")}
+    command = [sys.executable, "-c", speaking, str(tmp_path / "clips")]
+    subprocess.run(command, env=around, check=True, timeout=100, cwd=Path(cuetrack.__file__).parents[1])
+    assert list((tmp_path / "clips").rglob("*.clip"))
+    assert list(home.rglob("*")) == []

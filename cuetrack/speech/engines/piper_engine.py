@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import logging
+import os
 import threading
 from functools import cached_property, lru_cache
 from hashlib import sha256
@@ -118,6 +119,9 @@ def _loaded(model: Path, digest: str | None) -> PiperVoice:
     """The model, after its file was found to be the right one."""
     if digest is not None and digest != _digest(model):
         raise _WrongModelError
+    # Newer builds of onnxruntime send figures of use and keep a mark of the machine, from the moment that
+    # they are loaded, unless they find this set then (its Privacy.md; seen in 1.32).
+    os.environ["ORT_DISABLE_TELEMETRY"] = "1"
     # piper's own loader leaves the number of threads to onnxruntime.
     logging.getLogger("piper").addHandler(logging.NullHandler())  # its warnings are not for coaches
     from onnxruntime import InferenceSession, SessionOptions
