@@ -7,7 +7,9 @@ introduction to matched filters", 1960), so that bass and held notes do not drow
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +25,7 @@ _SMOOTHING_HZ = 60.0
 # sighted by chance fits no other, and a chain leaves it out.
 _LEAST_SCORE = 5.0
 _MOST_BESIDE = 12
+_MOST_AT_ONCE = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,19 +56,13 @@ def sightings(recording: SampleFile, pieces: Sequence[Piece], most_each: Sequenc
     for row, piece in zip(templates, pieces, strict=True):
         row[: len(piece.samples)] = piece.samples / np.sqrt(np.dot(piece.samples, piece.samples))
     spectra = np.conj(fft.rfft(templates, axis=1)).astype(np.complex64)
-    across = np.empty_like(spectra)
-    rows = np.arange(len(pieces))
-    peaks: list[tuple[NDArray[np.float32], NDArray[np.intp]]] = []
     starts = range(0, max(1, recording.frames), _HOP_FRAMES)
-    for start in starts:
-        block = fft.rfft(recording.read(start, _BLOCK_FRAMES))
-        flat = (block / whitening(block, DETECTOR_RATE_HZ / _BLOCK_FRAMES)).astype(np.complex64)
-        np.multiply(spectra, flat, out=across)
-        found = fft.irfft(across, axis=1, workers=-1, overwrite_x=True)[:, :_HOP_FRAMES]
-        level = np.sqrt(np.einsum("ij,ij->i", found, found) / _HOP_FRAMES) + np.float32(1e-30)
-        highest, lowest = found.argmax(axis=1), found.argmin(axis=1)
-        places = np.where(found[rows, highest] >= -found[rows, lowest], highest, lowest)
-        peaks.append((np.abs(found[rows, places]) / level, places))
+    peaks: list[tuple[NDArray[np.float32], NDArray[np.intp]]] = []
+    # Arrays are worked on beside each other; read is as many blocks as are worked on, hours would not fit.
+    with ThreadPoolExecutor(min(_MOST_AT_ONCE, os.cpu_count() or 1)) as pool:
+        for first in range(0, len(starts), _MOST_AT_ONCE):
+            blocks = [recording.read(start, _BLOCK_FRAMES) for start in starts[first : first + _MOST_AT_ONCE]]
+            peaks += pool.map(lambda block: _peaks(spectra, block), blocks)
     scores = np.stack([score for score, _ in peaks], axis=1)
     seconds = np.stack(
         [
@@ -83,6 +80,21 @@ def sightings(recording: SampleFile, pieces: Sequence[Piece], most_each: Sequenc
             if score[index] > _LEAST_SCORE
         ]
     return made
+
+
+def _peaks(
+    spectra: NDArray[np.complex64], block: NDArray[np.float32]
+) -> tuple[NDArray[np.float32], NDArray[np.intp]]:
+    """For each piece, by its spectrum, its strongest place in a block: how strong there, and the frame."""
+    from scipy import fft
+
+    heard = fft.rfft(block)
+    flat = (heard / whitening(heard, DETECTOR_RATE_HZ / _BLOCK_FRAMES)).astype(np.complex64)
+    found = fft.irfft(spectra * flat, axis=1, overwrite_x=True)[:, :_HOP_FRAMES]
+    level = np.sqrt(np.einsum("ij,ij->i", found, found) / _HOP_FRAMES) + np.float32(1e-30)
+    rows, highest, lowest = np.arange(len(found)), found.argmax(axis=1), found.argmin(axis=1)
+    places = np.where(found[rows, highest] >= -found[rows, lowest], highest, lowest)
+    return np.abs(found[rows, places]) / level, places
 
 
 def whitening(spectrum: NDArray[np.complexfloating], bin_hz: float) -> NDArray[np.float32]:
