@@ -1,4 +1,4 @@
-"""A run that is killed leaves whole files, and the same once more sets all right; the report tries it often."""
+"""A run that is killed leaves whole files, and the same once more sets all right."""
 
 from __future__ import annotations
 

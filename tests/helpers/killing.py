@@ -141,11 +141,13 @@ class Killing:
         listed = _listed(place / "tracks") if kind is BATCH and made.when == "writing" else {}
         again = self._started(kind, place)
         again.join(_LONGEST_SECONDS)
-        said = (place / "said.txt").read_text("utf-8", "replace")
         if again.exitcode != 0:
-            made.faults.append(f"the second run ended with {again.exitcode}: {said}")
+            made.faults.append(f"the second run ended with {again.exitcode}: {_said(place, again)}")
         elif kind is BATCH:
-            made.listed, made.kept = len(listed), _kept(place / "tracks", listed, said, made.faults)
+            made.listed, made.kept = (
+                len(listed),
+                _kept(place / "tracks", listed, _said(place, again, "answer"), made.faults),
+            )
         made.outlived = _outlived(process)
         made.hidden_at_end = len(_hidden(place / "tracks"))
         made.faults += [f"left at the end: {path.name}" for path in _hidden(place / "tracks")]
@@ -237,9 +239,7 @@ class Killing:
         process.join(_LONGEST_SECONDS)
         seconds = time.perf_counter() - started
         if process.exitcode != 0:
-            raise RuntimeError(
-                f"{kind} ended undisturbed with {process.exitcode}: {(place / 'said.txt').read_text()}"
-            )
+            raise RuntimeError(f"{kind} ended undisturbed with {process.exitcode}: {_said(place, process)}")
         digests = _digests(place / "tracks")
         digests.pop(MANIFEST, None)
         self._undisturbed[kind, is_old] = known = _Undisturbed(place, digests, seconds)
@@ -285,14 +285,18 @@ def _run(arguments: Sequence[str], place: str) -> None:
     """In the process of a run: the command, as `cuetrack` runs it."""
     os.setsid()
     os.chdir(place)
-    with Path("said.txt").open("wb") as said:
-        os.dup2(said.fileno(), 1)
-        os.dup2(said.fileno(), 2)
+    for number, name in enumerate(("answer", "errors"), start=1):
+        with Path(f"{os.getpid()}-{name}.txt").open("wb") as said:
+            os.dup2(said.fileno(), number)
     os.environ["TMPDIR"] = tempfile.tempdir = str(Path(place, "temporary"))
     from cuetrack.cli.commands import run
 
     # A process of `multiprocessing` would wait at its end for those of a batch, whom nobody tells to end.
     os._exit(run(arguments))
+
+
+def _said(place: Path, process: BaseProcess, name: str = "errors") -> str:
+    return (place / f"{process.pid}-{name}.txt").read_text("utf-8", "replace")
 
 
 def _kill(process: BaseProcess, *, whole_group: bool) -> None:
@@ -386,7 +390,7 @@ def _listed(folder: Path) -> dict[str, int]:
 
 def _kept(folder: Path, listed: dict[str, int], said: str, faults: list[str]) -> int:
     """How many of the listed tracks a second run left alone; those that it made anew are faults."""
-    results = {one["track"]: one["result"] for one in json.loads(said[said.index("{") :])["tracks"]}
+    results = {one["track"]: one["result"] for one in json.loads(said)["tracks"]}
     kept = 0
     for track, changed_ns in listed.items():
         if results[track] == "kept" and (folder / track).stat().st_mtime_ns == changed_ns:

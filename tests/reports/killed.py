@@ -4,9 +4,8 @@
 
 Each run is killed (SIGKILL) at an instant drawn evenly from the length of an undisturbed one: the process
 alone, as a system without memory does it, or it and all it has started, as a power cut does. (That also
-loses what is not on the disk yet, which is not tried here.) With `--keep` the report is kept beside this file.
-The exit code is 1 if a file was damaged or a second call did not set all right. 300 runs take half an hour on
-two cores that are busy with other work.
+loses what is not on the disk yet, which is not tried here.) With `--keep` the report is kept in killed.txt.
+The exit code is 1 if a file was damaged or a second call did not set all right.
 """
 
 from __future__ import annotations
