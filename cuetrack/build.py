@@ -27,6 +27,7 @@ from cuetrack.errors import (
     UsageError,
     did_you_mean,
 )
+from cuetrack.limits import BYTES_PER_GB, MOST_GB, MOST_HOURS, most_bytes, most_hours
 from cuetrack.plan.fields import MixName
 from cuetrack.plan.house import DEFAULT_LANGUAGE, read_in_house
 from cuetrack.plan.levels import other_levels
@@ -62,6 +63,8 @@ if TYPE_CHECKING:
 DEFAULT_RATE_HZ = 48_000
 # Room made for one phrase can move others; after so many times what fits is kept.
 _MOST_TRIES = 6
+# A page is made in memory, and a telephone has to open it.
+_MOST_CARRIED_BYTES = 250_000_000
 
 # Progress of a long task: the stage it is in, how much is done, and of how much.
 Progress = Callable[[str, int, int], None]
@@ -140,7 +143,7 @@ def compile_plan(
     Raises:
         PlanError: with every mistake in the plan.
     """
-    session = read_in_house(plan)
+    session = read_in_house(plan, allow_outside=allow_outside)
     if day is not None:
         session = on_day(session, day)
     if level is not None:
@@ -149,7 +152,7 @@ def compile_plan(
     timeline, manner, note = None, None, None
     try:
         language = _language(session)
-        chosen, note = _voice(session, voice, language, plan.parent)
+        chosen, note = _voice(session, voice, language, plan.parent, allow_outside)
         manner = Manner(chosen, language, session.style, session.lexicon or {}, _own_wordings(session))
     except PlanError as error:
         faults += error.diagnostics
@@ -161,11 +164,38 @@ def compile_plan(
     files = _files_beside(session, timeline, plan.parent, allow_outside, faults)
     if timeline is None or manner is None or faults:
         raise PlanError(faults)
+    _refuse_too_long(timeline)
     warnings = [Diagnostic("warning", note)] if note else []
     warnings += (*_unkept_promises(timeline), *_out_of_step(session, timeline, manner, day))
     known = Compiled(timeline, manner, files, tuple(warnings))
     _refuse_unspeakable(known)
     return known
+
+
+def _refuse_too_long(timeline: Timeline) -> None:
+    """Raises `PlanError` if the session lasts longer than this user allows."""
+    lasts, hours = timeline.end - Instant(Fraction(0)), most_hours()
+    most = Duration(hours * 3600)
+    if lasts > most:
+        message = f"the session lasts {duration_text(lasts)}, and {MOST_HOURS} allows {duration_text(most)}"
+        hint = f"split it into several plans, or set {MOST_HOURS} to more, 24 at most"
+        raise PlanError([Diagnostic("error", message, timeline.session.place_of("parts"), hint)])
+
+
+def _refuse_too_large(track_bytes: int, wanted: int, sound_inside: bool) -> None:
+    """Raises `UsageError` if the sound files of a render, or a page that carries one, take too much."""
+    if sound_inside and track_bytes > _MOST_CARRIED_BYTES:
+        megabytes = [f"{size / 1e6:,.0f} MB" for size in (track_bytes, _MOST_CARRIED_BYTES)]
+        raise UsageError(
+            f"--sound-inside carries {megabytes[1]} at most, and this track may take {megabytes[0]}; "
+            "write an MP3, or leave it out"
+        )
+    if wanted > (most := most_bytes()):
+        gigabytes = [f"{size / BYTES_PER_GB:,.3g} GB" for size in (wanted, most)]
+        raise UsageError(
+            f"the sound files may take {gigabytes[0]}, and {MOST_GB} allows {gigabytes[1]}; "
+            f"write an MP3, fewer mixes or no stems, or set {MOST_GB} to more"
+        )
 
 
 def _timeline(session: Session, manner: Manner | None, prompts: bool, day: Day | None) -> Timeline:
@@ -396,6 +426,7 @@ def render(
     papers: Papers | None = None,
     day: Day | None = None,
     allow_outside: bool = False,
+    home: Path | None = None,
     progress: Progress | None = None,
 ) -> Rendered:
     """Writes the cue track of `plan` to `target` and NAME.timeline.json beside it.
@@ -415,18 +446,27 @@ def render(
     from cuetrack.build_mixes import Delivery, mix_files, write_mix
     from cuetrack.build_papers import Papers, write_papers
     from cuetrack.mix.programme import STEMS
-    from cuetrack.writers.atomic import atomic_files
+    from cuetrack.writers.atomic import atomic_files, refuse_links_out
     from cuetrack.writers.encoder import refuse_unwritable
-    from cuetrack.writers.formats import format_of, known_bytes, programme_rate_hz, rate_note
+    from cuetrack.writers.formats import (
+        AUDIO_FORMATS,
+        format_of,
+        known_bytes,
+        most_bytes_of,
+        programme_rate_hz,
+        rate_note,
+    )
 
     audio_format, tell = format_of(target), progress or silent
     refuse_unwritable(audio_format)
     note = rate_note(audio_format, rate_hz)
     rate_hz = programme_rate_hz(audio_format, rate_hz)
     several = len(mixes) > 1
-    refuse_own_plan(
-        plan, *(file for name in mixes for file in mix_files(target, STEMS, name if several else None).all)
-    )
+    possible = [file for name in mixes for file in mix_files(target, STEMS, name if several else None).all]
+    strange = None if allow_outside else home or plan.parent
+    refuse_own_plan(plan, *possible)
+    if strange is not None:
+        refuse_links_out(strange, possible)
     tell("reading the plan", 0, 1)
     known = compile_plan(plan, level=level, voice=voice, mixes=mixes, day=day, allow_outside=allow_outside)
     notes: list[Diagnostic] = []
@@ -440,9 +480,13 @@ def render(
     delivery = Delivery(audio_format, quality, channels, tags, known.manner.record())
     needed_bytes = known_bytes(audio_format, frames, channels, quality) * len(chosen)
     sound, wanted = [file for files in named for file in files.all], papers or Papers()
+    track_bytes = most_bytes_of(audio_format, frames, rate_hz, channels, quality)
+    stem_bytes = most_bytes_of(AUDIO_FORMATS[".wav"], frames, rate_hz, channels, "best")
+    in_all = len(named) * track_bytes + sum(len(files.stems) for files in named) * stem_bytes
+    _refuse_too_large(track_bytes, in_all, wanted.sound_inside)
     targets = [*sound, *wanted.paths(target).values()]
     made: list[RenderedMix] = []
-    with atomic_files(*targets, needed_bytes=needed_bytes) as paths:
+    with atomic_files(*targets, needed_bytes=needed_bytes, strange=strange) as paths:
         hidden = dict(zip(targets, paths, strict=True))
         for one, files in zip(chosen, named, strict=True):
             write_mix(
@@ -557,7 +601,9 @@ def _own_wordings(session: Session) -> Mapping[str, Wordings]:
     return own_phrases(OwnPhrase(key, own.full, own.terse or (), place_of(key)) for key, own in written)
 
 
-def _voice(session: Session, override: str | None, language: str, beside: Path) -> tuple[Voice, str | None]:
+def _voice(
+    session: Session, override: str | None, language: str, beside: Path, allow_outside: bool
+) -> tuple[Voice, str | None]:
     """Who speaks, and a note about it; a path in the plan starts from the plan's folder, `beside`."""
     if override is not None:
         return _voice_of_call(override, language), None
@@ -568,7 +614,9 @@ def _voice(session: Session, override: str | None, language: str, beside: Path) 
         hint = did_you_mean(text, names)
         raise PlanError([Diagnostic("error", f"there is no voice {text!r}", place, hint)])
     try:
-        voice = find_voice(text, beside)
+        voice = find_voice(text, beside, within=None if allow_outside else beside)
+    except NamedFileError as error:
+        raise PlanError([Diagnostic("error", str(error), place, error.hint)]) from None
     except SpeechError as error:
         raise type(error)(f"{place}: {error}") from None
     try:

@@ -11,7 +11,7 @@ import os
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -19,8 +19,8 @@ from typing import Any, Literal
 
 from cuetrack import __version__
 from cuetrack.batch.found import is_series, plans_below
-from cuetrack.batch.lock import folder_locked
-from cuetrack.batch.manifest import Made, Manifest, read_manifest
+from cuetrack.batch.lock import LOCK_FILE, folder_locked
+from cuetrack.batch.manifest import MANIFEST_FILE, Made, Manifest, read_manifest
 from cuetrack.batch.pool import answers
 from cuetrack.batch.stale import file_digest, sizes_and_times, why_stale
 from cuetrack.build import DEFAULT_RATE_HZ, Rendered, render
@@ -41,7 +41,7 @@ from cuetrack.plan.series import Day, days_of, read_series
 from cuetrack.speech.installed import default_voice
 from cuetrack.speech.voice_state import voice_state
 from cuetrack.speech.voices import find_voice, is_path
-from cuetrack.writers.atomic import folder_made, remove_left_over
+from cuetrack.writers.atomic import folder_made, refuse_links_out, remove_left_over
 from cuetrack.writers.formats import Quality, format_of
 
 # What makes samples or files, beside this program.
@@ -164,7 +164,7 @@ class Batch:
                 self.folder,
                 options=_options(work, self.asked),
                 versions=_versions(),
-                voice_now=lambda voice: _voice_now(self.folder, voice),
+                voice_now=partial(_voice_now, self.folder, self._trusts(work)),
             )
             if why is None and not only_changed and work.track not in goes_on:
                 why = "all are asked for"
@@ -196,6 +196,8 @@ class Batch:
             WriteError: the folder cannot be written into, or another batch does.
             ClusterError: the cluster is not there or not fit.
         """
+        if not self.asked.allow_outside:
+            refuse_links_out(_home(self.place), [self.folder / name for name in (LOCK_FILE, MANIFEST_FILE)])
         with folder_made(self.folder), folder_locked(self.folder):
             remove_left_over(self.folder)
             try:
@@ -228,6 +230,10 @@ class Batch:
                 have(outcome)
         return [outcomes[work.track] for work in self.works]
 
+    def _trusts(self, work: Work) -> bool:
+        """Whether the voice of a work may lie anywhere: the call's own word, or its leave."""
+        return work.voice is not None or self.asked.allow_outside
+
     def _digest(self) -> str:
         """Tells this call from others: the same once more goes on with what came to no end."""
         text = json.dumps([asdict(self.asked), str(self.place)], sort_keys=True)
@@ -241,16 +247,14 @@ class Batch:
                 plan = self.place.parent / day.entry.plan
                 yield from self._versions_of(plan, day, f"{self.place.stem}-day-{day.number}")
             return
-        is_folder = self.place.is_dir()
-        root = self.place if is_folder else self.place.parent
-        plans = (
-            list(plans_below(root, but_not_in=self.folder, but_not=HOUSE_FILE)) if is_folder else [self.place]
-        )
+        home, plans = _home(self.place), [self.place]
+        if self.place.is_dir():
+            plans = list(plans_below(home, but_not_in=self.folder, but_not=HOUSE_FILE))
         if not plans:
             hint = "a plan is a YAML file with `session:` and `parts:`; `cuetrack new` writes one"
             raise UsageError(f"there is no plan in {self.place}; {hint}")
         for plan in plans:
-            yield from self._versions_of(plan, None, plan.relative_to(root).with_suffix("").as_posix())
+            yield from self._versions_of(plan, None, plan.relative_to(home).with_suffix("").as_posix())
 
     def _versions_of(self, plan: Path, day: Day | None, name: str) -> Iterator[Work]:
         asked = self.asked
@@ -274,10 +278,16 @@ class Batch:
         if len(voices) < 2:
             return voices or (None,)
         try:
-            language = read_in_house(plan).language or DEFAULT_LANGUAGE
+            session = read_in_house(plan, allow_outside=self.asked.allow_outside)
         except CuetrackError:  # told where it is rendered
             return voices[:1]
+        language = session.language or DEFAULT_LANGUAGE
         return [one for one in voices if find_voice(one).speaks(language)] or voices[:1]
+
+
+def _home(place: Path) -> Path:
+    """The folder that all plans of a batch came in."""
+    return place if place.is_dir() else place.parent
 
 
 def _refuse_doubles(works: Sequence[Work]) -> None:
@@ -317,15 +327,18 @@ def _versions() -> str:
     return ", ".join(found)
 
 
-def _voice_now(folder: Path, voice: Mapping[str, Any]) -> str | None:
+def _voice_now(folder: Path, is_trusted: bool, voice: Mapping[str, Any]) -> str | None:
     """The state of a voice that the manifest in a folder tells of; None if it is no longer there."""
-    return _state_of(voice["asked"], folder / voice["beside"], voice["language"])
+    beside = folder / voice["beside"]
+    return _state_of(voice["asked"], beside, voice["language"], None if is_trusted else beside)
 
 
 @lru_cache(maxsize=1_000)
-def _state_of(asked: str | None, beside: Path, language: str) -> str | None:
+def _state_of(asked: str | None, beside: Path, language: str, within: Path | None) -> str | None:
     try:
-        return voice_state(default_voice(language)[0] if asked is None else find_voice(asked, beside))
+        if asked is None:
+            return voice_state(default_voice(language)[0])
+        return voice_state(find_voice(asked, beside, within=within))
     except CuetrackError:
         return None
 
@@ -365,7 +378,9 @@ def _made(task: _Task) -> Outcome:
     work, asked = task.work, task.asked
     began_ns = time.time_ns()
     plan = _plan_of(work, asked.allow_outside)
-    target = task.folder / work.track
+    target, home = task.folder / work.track, _home(work.place)
+    if not asked.allow_outside:
+        refuse_links_out(home, [target])
     target.parent.mkdir(parents=True, exist_ok=True)
     rendered = render(
         plan,
@@ -379,6 +394,7 @@ def _made(task: _Task) -> Outcome:
         papers=chosen_papers(asked.papers) if asked.papers else None,
         day=work.day,
         allow_outside=asked.allow_outside,
+        home=home,
     )
     made = _as_made(task, plan, rendered, began_ns)
     return Outcome(
@@ -394,12 +410,11 @@ def _made(task: _Task) -> Outcome:
 
 def _plan_of(work: Work, allow_outside: bool) -> Path:
     """The plan's file; one in a folder or a series that leads out of there is a stranger's trick."""
-    place = work.place
-    if place == work.plan:
+    if work.place == work.plan:
         return work.plan
-    folder = place if place.is_dir() else place.parent
+    home = _home(work.place)
     try:
-        return file_beside(str(work.plan.relative_to(folder)), folder, allow_outside=allow_outside)
+        return file_beside(str(work.plan.relative_to(home)), home, allow_outside=allow_outside)
     except NamedFileError as error:
         where = work.day.entry.place_of("plan") if work.day else None
         raise PlanError([Diagnostic("error", str(error), where, error.hint)]) from None

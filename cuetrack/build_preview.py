@@ -151,13 +151,17 @@ def _same(one: str, other: str) -> bool:
     return one.casefold() == other.casefold()
 
 
-def refuse_target(plan: Path, target: Path, rate_hz: int = build.DEFAULT_RATE_HZ) -> None:
+def refuse_target(
+    plan: Path, target: Path, rate_hz: int = build.DEFAULT_RATE_HZ, *, allow_outside: bool = False
+) -> None:
     """Tells before any work is done that a preview cannot be written to `target`.
 
     Raises:
         UsageError: its ending or the rate cannot be, or it is the plan itself.
+        WriteError: it is a link that leads out of the plan's folder, and not `allow_outside`.
         MediaMissingError: the format needs what is not on this machine.
     """
+    from cuetrack.writers.atomic import refuse_links_out
     from cuetrack.writers.encoder import refuse_unwritable
     from cuetrack.writers.formats import format_of, programme_rate_hz
 
@@ -166,6 +170,8 @@ def refuse_target(plan: Path, target: Path, rate_hz: int = build.DEFAULT_RATE_HZ
     if programme_rate_hz(audio_format, rate_hz) != rate_hz:
         raise UsageError(f"{audio_format.name} is not written at {rate_hz} Hz")
     build.refuse_own_plan(plan, target)
+    if not allow_outside:
+        refuse_links_out(plan.parent, [target])
 
 
 def write_preview(ready: Preview, target: Path, progress: build.Progress | None = None) -> Path:

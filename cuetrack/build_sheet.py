@@ -42,7 +42,7 @@ def write_sheet(
     build.refuse_own_plan(plan, target)
     known = build.compile_plan(plan, level=level, day=day, allow_outside=allow_outside)
     arrangement = build.likely_arrangement(known, build.DEFAULT_RATE_HZ)
-    with atomic_files(target) as (path,):
+    with atomic_files(target, strange=None if allow_outside else plan.parent) as (path,):
         path.write_bytes(sheet_bytes(arrangement, ending, paper))
     missing = missing_letters(arrangement) if ending == ".sheet.pdf" else ()
     return (*known.warnings, *missing)

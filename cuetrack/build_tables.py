@@ -44,9 +44,17 @@ class Moved:
 
 
 def import_table(
-    table: Path, plan: Path, *, columns: Sequence[str] = (), sheet: str | None = None, replace: bool = False
+    table: Path,
+    plan: Path,
+    *,
+    columns: Sequence[str] = (),
+    sheet: str | None = None,
+    replace: bool = False,
+    allow_outside: bool = False,
 ) -> Moved:
     """Writes the session in `table` to `plan`; if a row cannot be read, nothing is written.
+
+    Unless `allow_outside`, no link in the folder of `table` may lead the plan out of it.
 
     Raises:
         PlanError: with every row that cannot be read.
@@ -58,7 +66,7 @@ def import_table(
     _refuse_existing(plan, replace)
     moved = read_table(table, columns=columns, sheet=sheet)
     text = tidy_plan_text(moved.session, (f"Made from {shown_cell(table.name)}.", *_CAUTIONS))
-    with atomic_files(plan) as (temporary,):
+    with atomic_files(plan, strange=None if allow_outside else table.parent) as (temporary,):
         temporary.write_text(text, encoding="utf-8", newline="\n")
     return moved
 
@@ -88,8 +96,10 @@ def session_in_table(
     return Moved(session, (*table.warnings, *warnings))
 
 
-def export_plan(plan: Path, table: Path, *, replace: bool = False) -> Moved:
+def export_plan(plan: Path, table: Path, *, replace: bool = False, allow_outside: bool = False) -> Moved:
     """Writes the plan to `table`; what the table cannot hold is in the warnings.
+
+    Unless `allow_outside`, no link in the folder of `plan` may lead the table out of it.
 
     Raises:
         PlanError: the plan has mistakes.
@@ -105,7 +115,7 @@ def export_plan(plan: Path, table: Path, *, replace: bool = False) -> Moved:
     if number:
         message = f"a table holds no comments; the plan has {'one' if number == 1 else number}"
         warnings = (*warnings, Diagnostic("warning", message, None, "keep the plan as well"))
-    with atomic_files(table) as (temporary,):
+    with atomic_files(table, strange=None if allow_outside else plan.parent) as (temporary,):
         temporary.write_bytes(data)
     return Moved(session, warnings)
 
@@ -125,10 +135,10 @@ def table_bytes(session: Session, ending: str) -> tuple[bytes, tuple[Diagnostic,
     return data, (*warnings, *(() if warnings else losses(session, read)))
 
 
-def tidy_plan(plan: Path, *, only_check: bool = False) -> bool:
+def tidy_plan(plan: Path, *, only_check: bool = False, allow_outside: bool = False) -> bool:
     """Writes a plan, a house style or a series in its tidy form; whether that differs from what stood there.
 
-    With `only_check` nothing is written.
+    With `only_check` nothing is written; nor through a link out of its folder, unless `allow_outside`.
 
     Raises:
         PlanError: it has mistakes.
@@ -138,7 +148,7 @@ def tidy_plan(plan: Path, *, only_check: bool = False) -> bool:
     tidied = tidied_text(source.text, source.file)
     changed = plan.read_bytes() != tidied.encode()
     if changed and not only_check:
-        with atomic_files(plan) as (temporary,):
+        with atomic_files(plan, strange=None if allow_outside else plan.parent) as (temporary,):
             temporary.write_text(tidied, encoding="utf-8", newline="\n")
             if read_source(plan) != source:
                 raise TidyError(f"{plan} was changed meanwhile; it is left as it is: try again")

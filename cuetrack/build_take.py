@@ -167,7 +167,7 @@ def align(
         TakeError: files are wanted, but the programme is not heard in the recording.
         UsageError: a file that is wanted needs the plan, or is the recording itself.
         MediaMissingError: a file that is wanted needs what is not on this machine.
-        WriteError: a file cannot be written.
+        WriteError: a file cannot be written, or is a link out of the plan's folder, and not `allow_outside`.
     """
     from cuetrack.take.actual import actual_moves
     from cuetrack.take.align import aligned
@@ -186,7 +186,8 @@ def align(
     if files:
         if not found.stretches:
             raise TakeError(f"nothing is written: {found.why}")
-        with atomic_files(*files.values()) as hidden:
+        strange = None if source.allow_outside else source.path.parent
+        with atomic_files(*files.values(), strange=strange) as hidden:
             for ending, path in zip(files, hidden, strict=True):
                 tell("writing", 0, 1)
                 _write_take_paper(ending, path, found, known, recording.name, moves)
@@ -345,7 +346,7 @@ def _spoken_again(
     if not file.spoken:
         return {}
     from cuetrack.speech.speaker import Manner
-    from cuetrack.speech.voices import find_voice
+    from cuetrack.speech.voices import find_voice, load_voice
 
     if file.speech is None:
         message = "the timeline does not say who speaks, so spoken cues are not compared"
@@ -353,7 +354,9 @@ def _spoken_again(
         return {}
     name, language, lexicon = file.speech
     try:
-        manner = Manner(find_voice(voice or name), language, "full", lexicon)
+        # The timeline may come from a stranger, so what it calls a voice is a name and never a path.
+        speaks = find_voice(voice) if voice else load_voice(name)
+        manner = Manner(speaks, language, "full", lexicon)
         texts = [spoken.text for spoken, _ in file.spoken.values()]
         speaker = build.speaking(manner, texts, rate_hz, notes, tell)
         clips = {key: speaker.clip(spoken.text, spoken.tempo) for key, (spoken, _) in file.spoken.items()}

@@ -28,6 +28,7 @@ SAMPLES = sorted((Path(__file__).parents[1] / "samples").glob("*.yaml"))
 ARROWS = {
     "errors": (),
     "timebase": ("errors",),
+    "limits": ("errors",),
     "document": ("errors",),
     "sound": ("timebase", "errors"),
     "plan": ("document", "sound.tone_table", "sound.pulse_moods", "timebase", "errors"),
@@ -61,7 +62,7 @@ ARROWS = {
     "build_mixes": ("writers", "mix", "conform", "timeline", "sound", "timebase", "errors"),
     "build": (
         *("build_mixes", "build_papers", "writers", "mix", "review", "conform", "speech", "timeline", "plan"),
-        *("document", "sound", "timebase", "errors"),
+        *("document", "sound", "timebase", "limits", "errors"),
     ),
     "build_batch": (*("build", "build_papers", "batch", "writers", "speech", "plan", "document", "errors"),),
     "build_papers": (*("build_mixes", "writers", "mix.levels", "conform", "sound.ffmpeg", "errors"),),

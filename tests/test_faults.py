@@ -24,7 +24,6 @@ import soundfile
 
 import cuetrack.speech.engines.engine as engines
 from cuetrack import build
-from cuetrack.batch.lock import folder_locked
 from cuetrack.batch.manifest import MANIFEST_FILE
 from cuetrack.cli.commands import run
 from cuetrack.sound import decoding
@@ -326,21 +325,6 @@ def test_music_that_vanishes_after_the_check(
     assert run(_COMMANDS["wav"].split()) == 1
     assert "quay.yaml:3:13: error: quay.wav is not there" in capsys.readouterr().err
     assert contents(folder / "made") == contents(prepared / "made")
-
-
-def test_a_second_batch_at_the_same_time_is_refused(
-    prepared: Path,
-    tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
-    capsys: pytest.CaptureFixture[str],
-) -> None:
-    folder = fresh(prepared, tmp_path / "run", monkeypatch)
-    with folder_locked(folder / "made"):
-        assert run(_COMMANDS["batch"].split()) == 1
-    said = capsys.readouterr().err
-    assert "another batch writes into it; wait for that one to end, or name another folder with -o" in said
-    assert contents(folder / "made") == contents(prepared / "made")
-    assert run(_COMMANDS["batch"].split()) == 0
 
 
 def test_a_fault_of_ours_is_told_even_where_its_report_cannot_be_kept(

@@ -31,6 +31,7 @@ def test_killed_runs(tmp_path: Path) -> None:
         assert made.hidden_at_end == made.outlived == 0
 
 
+@pytest.mark.filterwarnings("ignore:A worker stopped")  # joblib's own word for it
 def test_a_batch_whose_process_is_killed_makes_every_track(tmp_path: Path) -> None:
     """As a system without memory does it; what was being made is made again by another process."""
     write_plans(tmp_path / "plans")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from cuetrack.errors import WriteError
 
-_LOCK_FILE = ".cuetrack-batch.lock"
+LOCK_FILE = ".cuetrack-batch.lock"
 
 
 @contextmanager
@@ -20,7 +20,7 @@ def folder_locked(folder: Path) -> Iterator[None]:
     """
     from filelock import FileLock, Timeout
 
-    lock = FileLock(folder / _LOCK_FILE, timeout=0)
+    lock = FileLock(folder / LOCK_FILE, timeout=0)
     try:
         lock.acquire()
     except Timeout:

@@ -12,11 +12,17 @@ from typing import get_args
 
 import click
 
-from cuetrack import build
 from cuetrack.batch.pool import usable_processes
 from cuetrack.build_batch import Asked, Batch, Outcome, Planned, Tell
 from cuetrack.build_papers import PAPER_NAMES, chosen_papers
-from cuetrack.cli.options import allow_outside_option, json_option, papers_named
+from cuetrack.cli.options import (
+    allow_outside_option,
+    channels_option,
+    json_option,
+    papers_named,
+    quality_option,
+    rate_option,
+)
 from cuetrack.cli.output import (
     diagnostic_values,
     errors_as_json,
@@ -30,7 +36,7 @@ from cuetrack.plan.fields import Level
 from cuetrack.speech.voices import is_path, voice_names
 from cuetrack.timebase import Instant, clock_text
 from cuetrack.timeline.mixes import MIX_NAMES
-from cuetrack.writers.formats import AUDIO_FORMATS, QUALITIES, Quality
+from cuetrack.writers.formats import AUDIO_FORMATS, Quality
 
 _LEVELS: tuple[Level, ...] = get_args(Level)
 _USUAL_FOLDER = "tracks"
@@ -74,21 +80,9 @@ _USUAL_FOLDER = "tracks"
     default=("wav",),
     help="The kind of sound file; of several, each has a folder of its own.  [default: wav]",
 )
-@click.option(
-    "--quality", type=click.Choice(QUALITIES), default="good", show_default=True, help="Of the sound."
-)
-@click.option(
-    "rate_hz",
-    "--rate",
-    type=int,
-    metavar="HZ",
-    default=build.DEFAULT_RATE_HZ,
-    show_default=True,
-    help="Sample rate.",
-)
-@click.option(
-    "--channels", type=click.IntRange(1, 2), default=2, show_default=True, help="1 is mono, 2 is stereo."
-)
+@quality_option
+@rate_option
+@channels_option
 @click.option(
     "with_papers",
     "--with",

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from cuetrack import build_tables
-from cuetrack.cli.options import json_option, plan_argument
+from cuetrack.cli.options import json_option, links_out_option, plan_argument
 from cuetrack.cli.output import diagnostic_values, errors_as_json, print_diagnostics, print_json
 
 
@@ -22,8 +22,9 @@ from cuetrack.cli.output import diagnostic_values, errors_as_json, print_diagnos
     help="The table to write; its ending, .csv or .xlsx, picks the format.",
 )
 @click.option("--replace", is_flag=True, help="Replace the table if it is there.")
+@links_out_option
 @json_option
-def export(plan: Path, table: Path, replace: bool, as_json: bool) -> None:
+def export(plan: Path, table: Path, replace: bool, allow_outside: bool, as_json: bool) -> None:
     """Write PLAN as a table: a row for the session, each part, and each move, rest and talk.
 
     `cuetrack import` makes an equal session of it. What a table cannot hold is told.
@@ -33,7 +34,7 @@ def export(plan: Path, table: Path, replace: bool, as_json: bool) -> None:
       cuetrack export session.yaml -o session.xlsx
     """
     with errors_as_json(as_json):
-        moved = build_tables.export_plan(plan, table, replace=replace)
+        moved = build_tables.export_plan(plan, table, replace=replace, allow_outside=allow_outside)
     if as_json:
         print_json({"passed": True, "table": str(table), "diagnostics": diagnostic_values(moved.warnings)})
         return

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from cuetrack import build_tables
-from cuetrack.cli.options import plan_argument
+from cuetrack.cli.options import links_out_option, plan_argument
 from cuetrack.errors import ExitCode
 
 
@@ -16,7 +16,8 @@ from cuetrack.errors import ExitCode
 @click.option(
     "--check", "only_check", is_flag=True, help="Write nothing; exit code 1 if the plan is not tidy."
 )
-def fmt(plan: Path, only_check: bool) -> int:
+@links_out_option
+def fmt(plan: Path, only_check: bool, allow_outside: bool) -> int:
     """Write PLAN in one tidy form: indents, the order of keys, blank lines, comments lined up.
 
     The session and every comment stay what they are.
@@ -25,7 +26,7 @@ def fmt(plan: Path, only_check: bool) -> int:
     Example:
       cuetrack fmt session.yaml
     """
-    changed = build_tables.tidy_plan(plan, only_check=only_check)
+    changed = build_tables.tidy_plan(plan, only_check=only_check, allow_outside=allow_outside)
     if only_check:
         click.echo(f"{plan} is not tidy; run: cuetrack fmt {plan}" if changed else f"{plan} is tidy.")
         return ExitCode.ERRORS if changed else ExitCode.DONE

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from cuetrack import build_tables
-from cuetrack.cli.options import json_option
+from cuetrack.cli.options import json_option, links_out_option
 from cuetrack.cli.output import diagnostic_values, errors_as_json, print_diagnostics, print_json
 
 
@@ -27,9 +27,16 @@ from cuetrack.cli.output import diagnostic_values, errors_as_json, print_diagnos
     "--sheet", metavar="NAME", help="The sheet of an XLSX file; the first that holds anything if not given."
 )
 @click.option("--replace", is_flag=True, help="Replace the plan if it is there.")
+@links_out_option
 @json_option
 def import_(
-    table: Path, plan: Path, columns: tuple[str, ...], sheet: str | None, replace: bool, as_json: bool
+    table: Path,
+    plan: Path,
+    columns: tuple[str, ...],
+    sheet: str | None,
+    replace: bool,
+    allow_outside: bool,
+    as_json: bool,
 ) -> None:
     """Turn TABLE, a CSV or XLSX file with a row for each move, into a plan.
 
@@ -43,7 +50,9 @@ def import_(
       cuetrack import class.xlsx -o class.yaml --column "work (s)=On" --column "rest (s)=Off"
     """
     with errors_as_json(as_json):
-        moved = build_tables.import_table(table, plan, columns=columns, sheet=sheet, replace=replace)
+        moved = build_tables.import_table(
+            table, plan, columns=columns, sheet=sheet, replace=replace, allow_outside=allow_outside
+        )
     if as_json:
         parts, moves, others = moved.counts()
         counts = {"parts": parts, "moves": moves, "other_steps": others}

@@ -7,11 +7,13 @@ from pathlib import Path
 import click
 
 from cuetrack import build_series
+from cuetrack.build import DEFAULT_RATE_HZ
 from cuetrack.build_papers import PAPER_NAMES, PaperName
 from cuetrack.build_take import Source
 from cuetrack.errors import UsageError, did_you_mean
 from cuetrack.plan.fields import MixName
 from cuetrack.plan.series import Day
+from cuetrack.writers.formats import QUALITIES
 
 plan_argument = click.argument("plan", type=click.Path(path_type=Path))
 json_option = click.option("as_json", "--json", is_flag=True, help="Print the answer as JSON.")
@@ -26,10 +28,34 @@ day_option = click.option(
     metavar="DAY",
     help="PLAN is a series: take the session of this day, a number or a date such as 2026-11-30.",
 )
+rate_option = click.option(
+    "rate_hz",
+    "--rate",
+    type=int,
+    metavar="HZ",
+    default=DEFAULT_RATE_HZ,
+    show_default=True,
+    help="Sample rate: 48000, 44100, 22050 and the other usual ones.",
+)
+channels_option = click.option(
+    "--channels", type=click.IntRange(1, 2), default=2, show_default=True, help="1 is mono, 2 is stereo."
+)
+quality_option = click.option(
+    "--quality",
+    type=click.Choice(QUALITIES),
+    default="good",
+    show_default=True,
+    help="Of the sound: small files, good ones, or the best there are.",
+)
 allow_outside_option = click.option(
     "--allow-outside",
     is_flag=True,
-    help="Let the plan use files that lie outside its folder. Only for plans you trust.",
+    help="Let the plan use files outside its folder, and links lead there. Only for plans you trust.",
+)
+links_out_option = click.option(
+    "--allow-outside",
+    is_flag=True,
+    help="Write through a link that leads out of the folder of what is read. Only where you trust it.",
 )
 
 

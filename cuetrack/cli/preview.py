@@ -112,7 +112,7 @@ def preview(
     with errors_as_json(as_json), progress_bar() as progress:
         file, day = plan_and_day(plan, called, allow_outside)
         if target is not None:
-            build_preview.refuse_target(file, target)
+            build_preview.refuse_target(file, target, allow_outside=allow_outside)
         ready = build_preview.preview(
             file,
             choice,

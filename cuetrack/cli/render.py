@@ -12,12 +12,15 @@ from cuetrack import build
 from cuetrack.build_papers import PAPER_NAMES, Papers, chosen_papers
 from cuetrack.cli.options import (
     allow_outside_option,
+    channels_option,
     day_option,
     json_option,
     level_option,
     papers_named,
     plan_and_day,
     plan_argument,
+    quality_option,
+    rate_option,
 )
 from cuetrack.cli.output import (
     diagnostic_values,
@@ -32,7 +35,7 @@ from cuetrack.plan.series import Day
 from cuetrack.timebase import frame_clock_text
 from cuetrack.timeline.mixes import MIX_NAMES
 from cuetrack.writers.atomic import folder_made
-from cuetrack.writers.formats import QUALITIES, Quality
+from cuetrack.writers.formats import Quality
 from cuetrack.writers.overlay import VIDEO_RATES
 from cuetrack.writers.timeline_json import loudness_values
 
@@ -46,18 +49,8 @@ from cuetrack.writers.timeline_json import loudness_values
     help="The file to write; its ending (.wav .flac .mp3 .m4a .ogg .opus) picks the format. "
     "PLAN's name with .wav if not given; with --with or --all in a folder of that name.",
 )
-@click.option(
-    "rate_hz",
-    "--rate",
-    type=int,
-    metavar="HZ",
-    default=build.DEFAULT_RATE_HZ,
-    show_default=True,
-    help="Sample rate: 48000, 44100, 22050 and the other usual ones.",
-)
-@click.option(
-    "--channels", type=click.IntRange(1, 2), default=2, show_default=True, help="1 is mono, 2 is stereo."
-)
+@rate_option
+@channels_option
 @click.option(
     "mixes",
     "--mix",
@@ -68,13 +61,7 @@ from cuetrack.writers.timeline_json import loudness_values
     "Say it twice, or all, for several: NAME.MIX.wav each.",
 )
 @click.option("--stems", is_flag=True, help="Write voice, tones, clicks, slate and bed apart, too, as WAV.")
-@click.option(
-    "--quality",
-    type=click.Choice(QUALITIES),
-    default="good",
-    show_default=True,
-    help="Of the sound: small files, good ones, or the best there are.",
-)
+@quality_option
 @click.option(
     "with_papers",
     "--with",

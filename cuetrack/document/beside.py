@@ -20,21 +20,32 @@ def file_beside(written: str, folder: Path, *, allow_outside: bool = False) -> P
         NamedFileError: it lies outside `folder`, is not there, or is no ordinary file.
     """
     path = folder / written
-    try:
-        found = path.resolve()
-        inside, is_file, exists = found.is_relative_to(folder.resolve()), found.is_file(), found.exists()
-    except (OSError, ValueError, RuntimeError) as error:  # a name too long, a loop of links
-        reason = f": {error.strerror}" if isinstance(error, OSError) else ""
-        raise NamedFileError(f"{shown(written)} cannot be a file here{reason}", "check the name") from None
-    if not inside and not allow_outside:
-        hint = "put a copy beside the plan, or say --allow-outside"
-        raise NamedFileError(f"{written!r} lies outside the plan's folder", hint)
-    if not exists:
+    found = followed(written, path, None if allow_outside else folder)
+    if not found.exists():
         raise NamedFileError(f"there is no file {written!r}", _hint(written, path.parent))
-    if not is_file:
+    if not found.is_file():
         what = "a folder" if found.is_dir() else "no ordinary file"
         raise NamedFileError(f"{written!r} is {what}", "name a file")
     return path
+
+
+def followed(written: str, path: Path, within: Path | None) -> Path:
+    """Where `path`, which a document names as `written`, leads when links are followed.
+
+    Raises:
+        NamedFileError: no file can have that name, or it leads out of the folder `within`, if there is one.
+    """
+    try:
+        found = path.resolve()
+        inside = within is None or found.is_relative_to(within.resolve())
+        found.exists()
+    except (OSError, ValueError, RuntimeError) as error:  # a name too long, a loop of links
+        reason = f": {error.strerror}" if isinstance(error, OSError) else ""
+        raise NamedFileError(f"{shown(written)} cannot be a file here{reason}", "check the name") from None
+    if not inside:
+        hint = "put a copy beside the plan, or say --allow-outside"
+        raise NamedFileError(f"{written!r} lies outside the plan's folder", hint)
+    return found
 
 
 def _hint(written: str, folder: Path) -> str:

@@ -251,7 +251,7 @@ RoundsRange = Annotated[
 
 def _quantity(unit: str, lowest: Fraction, highest: Fraction, example: str) -> PlainValidator:
     """A number with its one unit, between two limits."""
-    pattern = re.compile(rf"([-−+]?\d{{1,6}}(?:\.\d{{1,6}})?)\s*{unit}", re.IGNORECASE)
+    pattern = re.compile(rf"([-−+]?[0-9]{{1,6}}(?:\.[0-9]{{1,6}})?)\s*{unit}", re.IGNORECASE)
 
     def checked(value: Any) -> Fraction:
         if isinstance(value, Fraction):

@@ -12,11 +12,12 @@ from typing import Annotated, Any, TypeVar
 
 from pydantic import Field
 
+from cuetrack.document.beside import followed
 from cuetrack.document.fields import Line, Name
 from cuetrack.document.located import LocatedMap, Report
 from cuetrack.document.model import Node, read_document
 from cuetrack.document.source import read_source
-from cuetrack.errors import Diagnostic, Place, PlanError
+from cuetrack.errors import Diagnostic, NamedFileError, Place, PlanError
 from cuetrack.plan.fields import LoudnessByMix, MixContents, SpeechStyle
 from cuetrack.plan.model import Bed, Calls, CountCall, OffOr, Session, StageCall
 from cuetrack.plan.phrases import Phrases
@@ -73,8 +74,10 @@ class House(Node):
         return f"write what its plans have in common, like {cls.example}; or remove the file"
 
 
-def read_in_house(plan: Path) -> Session:
+def read_in_house(plan: Path, *, allow_outside: bool = False) -> Session:
     """The session in the file `plan`, with the house style beside it unless it says `house: off`.
+
+    Unless `allow_outside`, a house style that is a link has to lead to a file in that folder.
 
     Raises:
         PlanError: with every mistake in the plan, or in the house's file.
@@ -82,15 +85,15 @@ def read_in_house(plan: Path) -> Session:
     try:
         session = read_plan(plan)
     except PlanError:
-        if plan.name == HOUSE_FILE and read_house(plan.parent) is not None:
+        if plan.name == HOUSE_FILE and read_house(plan.parent, allow_outside=allow_outside) is not None:
             hint = "name one of the plans beside it, which it holds for"
             raise _refused(plan, "this is a house style, not a plan", hint) from None
         raise
-    house = read_house(plan.parent) if session.house else None
+    house = read_house(plan.parent, allow_outside=allow_outside) if session.house else None
     return session if house is None else with_house(session, house)
 
 
-def read_house(folder: Path) -> House | None:
+def read_house(folder: Path, *, allow_outside: bool = False) -> House | None:
     """The house style of `folder`; None where there is none.
 
     Raises:
@@ -100,6 +103,10 @@ def read_house(folder: Path) -> House | None:
     if path.is_dir():
         raise _refused(path, "this is a folder, and no house style", "give it another name")
     if path.exists():
+        try:
+            followed(HOUSE_FILE, path, None if allow_outside else folder)
+        except NamedFileError as error:
+            raise _refused(path, str(error), error.hint) from None
         return read_document(read_source(path), House)
     # A link that leads nowhere was meant: it is refused, not passed over.
     if path.is_symlink():

@@ -10,7 +10,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from cuetrack.errors import VoiceMissingError
-from cuetrack.speech.voices import Voice, find_voice, load_voice
+from cuetrack.speech.voices import Voice, find_voice, load_voice, settings_beside
 
 NATURAL, FALLBACK = "clear", "system"
 
@@ -35,14 +35,14 @@ def default_voice(language: str = "en") -> tuple[Voice, str | None]:
     return natural, None
 
 
-def installed_voice(text: str, beside: Path = Path()) -> Voice:
+def installed_voice(text: str, *, within: Path | None = None) -> Voice:
     """The voice that `text` names or leads to, which has to be on this machine.
 
     Raises:
         VoiceMissingError: it is not; says what is missing and how to get it.
-        SpeechError, PlanError: see `find_voice`.
+        SpeechError, NamedFileError, PlanError: see `find_voice`.
     """
-    voice = find_voice(text, beside)
+    voice = find_voice(text, within=within)
     missing = missing_for(voice)
     if missing is not None:
         raise VoiceMissingError(f"voice {voice.name!r} is not installed: {missing}")
@@ -73,11 +73,6 @@ def model_file(voice: Voice) -> Path | None:
     return Path(next(iter(places))) / (voice.model or "") if places else None
 
 
-def settings_file(model: Path) -> Path:
-    """Where the settings of a piper model lie."""
-    return model.with_name(f"{model.name}.json")
-
-
 def _missing_for_piper(voice: Voice) -> str | None:
     for package in ("piper", "onnxruntime"):
         if _spec(package) is None:
@@ -85,7 +80,7 @@ def _missing_for_piper(voice: Voice) -> str | None:
     model = model_file(voice)
     if model is None:
         return f"there is no package {voice.package!r}; {HOW_TO_GET_NATURAL}"
-    for file in (model, settings_file(model)):
+    for file in (model, settings_beside(model)):
         if not file.is_file():
             return f"there is no file {file}; {repair_hint(voice)}"
     return None

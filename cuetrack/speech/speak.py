@@ -136,7 +136,7 @@ def fallback_voice(voice: Voice, language: str) -> Voice:
     """
     if voice.fallback is None:
         return default_voice(language)[0]
-    other = installed_voice(voice.fallback)
+    other = installed_voice(voice.fallback, within=voice.within)
     if other.engine == "recorded":
         raise SpeechError(
             f"voice {voice.name!r} falls back to {other.name!r}, which is recorded as well; "

@@ -13,8 +13,8 @@ from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
-from cuetrack.speech.installed import default_voice, model_file, settings_file
-from cuetrack.speech.voices import Voice, find_voice
+from cuetrack.speech.installed import default_voice, model_file
+from cuetrack.speech.voices import Voice, find_voice, settings_beside
 
 _PACKAGES = ("piper-tts", "onnxruntime", "pyttsx3", "espeakng-loader")
 
@@ -36,10 +36,10 @@ def _facts(voice: Voice) -> Iterator[str]:
     match voice.engine:
         case "piper":
             if (model := model_file(voice)) is not None:
-                yield from (_known(model), _known(settings_file(model)))
+                yield from (_known(model), _known(settings_beside(model)))
         case "recorded":
             yield from _clips(voice.folder)
-            other = find_voice(voice.fallback) if voice.fallback else default_voice()[0]
+            other = find_voice(voice.fallback, within=voice.within) if voice.fallback else default_voice()[0]
             if other.engine != "recorded":
                 yield from _facts(other)
         case "pyttsx3":

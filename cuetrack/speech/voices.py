@@ -18,10 +18,18 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BeforeValidator, Field
 
 import cuetrack
+from cuetrack.document.beside import followed
 from cuetrack.document.located import LocatedMap, Report
 from cuetrack.document.model import Node, read_document, refused
 from cuetrack.document.source import read_source
-from cuetrack.errors import Diagnostic, PlanError, SpeechError, VoiceMissingError, did_you_mean
+from cuetrack.errors import (
+    Diagnostic,
+    NamedFileError,
+    PlanError,
+    SpeechError,
+    VoiceMissingError,
+    did_you_mean,
+)
 from cuetrack.speech.phrases.language import primary_subtag
 from cuetrack.speech.phrases.wording import LANGUAGES, phrase_text
 
@@ -36,6 +44,9 @@ _OWN_WORDS_PER_MINUTE = 200
 _LANGUAGE_TAG = re.compile(r"[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8})*")
 _LOUDNESS = re.compile(r"(-?\d+(?:\.\d+)?) ?LUFS")
 _SOFTEST_LUFS, _LOUDEST_LUFS = -30.0, -14.0
+# Such as en, es-419, cmn-latn-pinyin.
+_ESPEAK_VOICE = re.compile(r"[A-Za-z0-9_-]{2,40}")
+_MOST_SETTINGS_BYTES = 1_000_000  # those of a model take some thousand
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 EngineName = Literal["pyttsx3", "piper", "recorded"]
@@ -63,6 +74,7 @@ class Voice:
         sha256: piper: what the model file has to be.
         folder: recorded: where the clips lie.
         fallback: recorded: the voice for phrases without a clip; None for the default voice.
+        within: the folder that nothing it leads to may lie outside of; None for a voice that is trusted.
     """
 
     name: str
@@ -81,6 +93,7 @@ class Voice:
     sha256: str | None = None
     folder: Path | None = None
     fallback: str | None = None
+    within: Path | None = None
 
     @property
     def expected_words_per_minute(self) -> int:
@@ -127,6 +140,13 @@ def _sha256_hex(text: str) -> str:
     return text.casefold()
 
 
+def _package_name(text: str) -> str:
+    # To look for `a.b`, Python runs what is in `a`.
+    if not text.isidentifier():
+        raise refused(f"{text!r} is no name of a package", "write one name without dots, as in `import NAME`")
+    return text
+
+
 class VoiceFile(Node):
     """The text form of a voice."""
 
@@ -141,7 +161,7 @@ class VoiceFile(Node):
     loudness: Annotated[float, BeforeValidator(_loudness_lufs)] = SPEECH_LOUDNESS_LUFS
     pitch: int | None = Field(None, ge=0, le=99)
     natural_words_per_minute: int | None = Field(None, alias="natural words per minute", ge=80, le=400)
-    package: str | None = None
+    package: Annotated[str, AfterValidator(_package_name)] | None = None
     model: str | None = None
     sha256: Annotated[str, AfterValidator(_sha256_hex)] | None = None
     folder: str | None = None
@@ -208,29 +228,34 @@ def is_path(text: str) -> bool:
     return dots or any(mark in text for mark in separators) or text.endswith((".yaml", ".yml", ".onnx"))
 
 
-def find_voice(text: str, beside: Path = Path()) -> Voice:
+def find_voice(text: str, beside: Path = Path(), *, within: Path | None = None) -> Voice:
     """The voice that `text` names or leads to.
 
     Args:
         text: a name, or the path of a voice file, of a piper model or of a folder of clips.
         beside: the folder that a path starts from: that of the plan, or the working folder.
+        within: the folder in which all has to lie that a path leads to, links followed; None for anywhere.
 
     Raises:
         SpeechError: there is no such voice.
+        NamedFileError: a path leads out of `within`, or cannot be.
         VoiceMissingError: a path leads nowhere.
         PlanError: the voice file has mistakes.
     """
     if not is_path(text):
         return load_voice(text)
-    path = beside / Path(text).expanduser()
-    if path.is_dir():
+    path = beside / Path(os.path.expanduser(text))  # noqa: PTH111 -- Path's own fails for an unknown user
+    found = followed(text, path, within)
+    if found.is_dir():
         return _folder_voice(path)
-    if not path.exists():
-        raise VoiceMissingError(f"there is no voice at {path}; check the path")
-    return _model_voice(path) if path.suffix == ".onnx" else read_voice(path)
+    if not found.exists():
+        # What a terminal would not show, or act on, is shown as escapes.
+        at = str(path) if str(path).isprintable() else repr(str(path))
+        raise VoiceMissingError(f"there is no voice at {at}; check the path")
+    return _model_voice(path, within) if path.suffix == ".onnx" else read_voice(path, within)
 
 
-def read_voice(path: Path) -> Voice:
+def read_voice(path: Path, within: Path | None = None) -> Voice:
     """The voice in the file at `path`, which has to be named after it.
 
     Raises:
@@ -247,14 +272,28 @@ def read_voice(path: Path) -> Voice:
     settings = file.model_dump(by_alias=False)
     settings["languages"] = file.languages or (ANY_LANGUAGE,)
     settings["loudness_lufs"] = settings.pop("loudness")
+    settings["within"] = within
     home = path.resolve().parent
     if file.model and not file.package:
-        settings["model"] = str(home / file.model)
+        model = home / file.model
+        for part in (model, settings_beside(model)):
+            _refuse_outside(file, "model", part, within)
+        settings["model"] = str(model)
     if file.folder:
         settings["folder"] = home / file.folder
+        _refuse_outside(file, "folder", home / file.folder, within)
     if file.fallback and is_path(file.fallback):
         settings["fallback"] = str(home / file.fallback)
+        _refuse_outside(file, "fallback", home / file.fallback, within)
     return Voice(**settings)
+
+
+def _refuse_outside(file: VoiceFile, key: str, path: Path, within: Path | None) -> None:
+    """Raises `PlanError` at `key` if `path`, to which that leads, lies outside of `within`."""
+    try:
+        followed(getattr(file, key), path, within)
+    except NamedFileError as error:
+        raise PlanError([Diagnostic("error", str(error), file.place_of(key), error.hint)]) from None
 
 
 def _climbs(inside: str) -> bool:
@@ -279,7 +318,8 @@ def _folder_voice(path: Path) -> Voice:
     )
 
 
-def _model_voice(path: Path) -> Voice:
+def _model_voice(path: Path, within: Path | None) -> Voice:
+    followed(settings_beside(path).name, settings_beside(path), within)
     language = _model_language(path)
     return Voice(
         name=path.stem,
@@ -302,16 +342,28 @@ def _audition(language: str) -> str:
     return f"{phrase_text('change-sides', {'side': 'left'}, language)} {count}."
 
 
+def settings_beside(model: Path) -> Path:
+    """Where the settings of a piper model lie."""
+    return model.with_name(f"{model.name}.json")
+
+
 def _model_language(model: Path) -> str:
     """The language that a piper model names in the settings beside it."""
-    beside = model.with_name(f"{model.name}.json")
+    beside = settings_beside(model)
     try:
-        spoken = json.loads(beside.read_text(encoding="utf-8"))["espeak"]["voice"]
+        # A pipe or a device would be read for ever.
+        if beside.exists() and not beside.is_file():
+            raise ValueError("it is no ordinary file")
+        with beside.open("rb") as file:
+            text = file.read(_MOST_SETTINGS_BYTES)
+        spoken = str(json.loads(text)["espeak"]["voice"])
+        if not _ESPEAK_VOICE.fullmatch(spoken):
+            raise ValueError("what it calls a voice of eSpeak is none")
     except FileNotFoundError:
         raise VoiceMissingError(f"{model.name} needs its settings {beside.name} beside it") from None
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         reason = " ".join(str(error).split())
         raise VoiceMissingError(
             f"{beside} cannot be read as the settings of a piper model: {reason}"
         ) from None
-    return str(spoken)
+    return spoken

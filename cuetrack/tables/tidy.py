@@ -36,7 +36,8 @@ WIDTH = 100
 ALWAYS_IN_LINES = ("parts", "steps")
 # Braces that prove too long when they are written are put in lines the next time.
 _MOST_TIMES = 4
-_SERIES = re.compile(r"""^\{?\s*["']?series["']?\s*:""", re.MULTILINE)
+# Blanks alone never reach over line ends: from each of a thousand blank lines all others would be looked at.
+_SERIES = re.compile(r"""^(?:\{\s*|[ \t]*)["']?series["']?\s*:""", re.MULTILINE)
 _COMMENT_BEHIND_BRACES = re.compile(r"[}\]][ \t]+#")
 
 

@@ -53,15 +53,19 @@ def sightings(recording: SampleFile, pieces: Sequence[Piece], most_each: Sequenc
     for row, piece in zip(templates, pieces, strict=True):
         row[: len(piece.samples)] = piece.samples / np.sqrt(np.dot(piece.samples, piece.samples))
     spectra = np.conj(fft.rfft(templates, axis=1)).astype(np.complex64)
+    across = np.empty_like(spectra)
+    rows = np.arange(len(pieces))
     peaks: list[tuple[NDArray[np.float32], NDArray[np.intp]]] = []
     starts = range(0, max(1, recording.frames), _HOP_FRAMES)
     for start in starts:
         block = fft.rfft(recording.read(start, _BLOCK_FRAMES))
         flat = (block / whitening(block, DETECTOR_RATE_HZ / _BLOCK_FRAMES)).astype(np.complex64)
-        found = np.abs(fft.irfft(spectra * flat, axis=1, workers=-1)[:, :_HOP_FRAMES])
-        level = np.sqrt(np.mean(found**2, axis=1)) + np.float32(1e-30)
-        places = found.argmax(axis=1)
-        peaks.append((found[np.arange(len(pieces)), places] / level, places))
+        np.multiply(spectra, flat, out=across)
+        found = fft.irfft(across, axis=1, workers=-1, overwrite_x=True)[:, :_HOP_FRAMES]
+        level = np.sqrt(np.einsum("ij,ij->i", found, found) / _HOP_FRAMES) + np.float32(1e-30)
+        highest, lowest = found.argmax(axis=1), found.argmin(axis=1)
+        places = np.where(found[rows, highest] >= -found[rows, lowest], highest, lowest)
+        peaks.append((np.abs(found[rows, places]) / level, places))
     scores = np.stack([score for score, _ in peaks], axis=1)
     seconds = np.stack(
         [

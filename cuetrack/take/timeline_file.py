@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -20,6 +21,8 @@ from cuetrack.timebase import Instant
 _MOST_BYTES = 200_000_000
 # A day at the highest rate.
 _MOST_FRAMES = 24 * 3600 * 384_000
+
+_TEMPO = re.compile(r"\d{1,200}([/.]\d{1,200})?", re.ASCII)
 
 Frames = Annotated[int, Field(ge=0, le=_MOST_FRAMES)]
 Decibels = Annotated[float, Field(ge=-200, le=200)]
@@ -154,6 +157,8 @@ def read_timeline(path: Path, rate_hz: int | None = None) -> TimelineFile:
 def _document(path: Path) -> _Document:
     what = "give the NAME.timeline.json that a render writes, or the plan"
     try:
+        if path.exists() and not path.is_file():  # a pipe or a device may never end
+            raise TimelineError(f"{path} is no ordinary file; {what}")
         with path.open("rb") as file:
             data = file.read(_MOST_BYTES + 1)
     except OSError as error:
@@ -172,11 +177,12 @@ def _document(path: Path) -> _Document:
 
 def _tempo(path: Path, text: str | None) -> Fraction:
     try:
-        tempo = Fraction(text or "1")
-    except (ValueError, ZeroDivisionError):
+        # The exponent in `1e999999999` alone would fill the memory.
+        tempo = Fraction(text or "1") if _TEMPO.fullmatch(text or "1") else Fraction(0)
+    except ZeroDivisionError:
         tempo = Fraction(0)
     if not Fraction(1, 4) <= tempo <= 4:
         raise TimelineError(
-            f"{path} is no timeline: a tempo is {text!r}, allowed are 1/4 to 4; render it anew"
+            f"{path} is no timeline: a tempo is {(text or '')[:40]!r}, allowed are 1/4 to 4; render it anew"
         )
     return tempo

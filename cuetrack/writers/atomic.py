@@ -47,7 +47,9 @@ if hasattr(errno, "EDQUOT"):  # not on Windows
 
 
 @contextmanager
-def atomic_files(*targets: Path, needed_bytes: int = 0) -> Iterator[tuple[Path, ...]]:
+def atomic_files(
+    *targets: Path, needed_bytes: int = 0, strange: Path | None = None
+) -> Iterator[tuple[Path, ...]]:
     """Paths to write to in place of `targets`; on leaving the block they become the targets.
 
     If the block is left by any exception, they are removed and the targets stand as before. A link is
@@ -56,11 +58,14 @@ def atomic_files(*targets: Path, needed_bytes: int = 0) -> Iterator[tuple[Path, 
     Args:
         targets: the files to make; those that exist are replaced and keep their permissions.
         needed_bytes: what the first file will take at least; refused at once if there is less room.
+        strange: a folder that may come from a stranger; see `refuse_links_out`.
 
     Raises:
         WriteError: a target cannot be written, or the block raised an OSError about one of the paths,
             or one that names no path.
     """
+    if strange is not None:
+        refuse_links_out(strange, targets)
     real = [Path(os.path.realpath(target)) for target in targets]
     hidden = tuple(_hidden_path(target) for target in real)
     for folder in {target.parent for target in real} - _swept:
@@ -132,6 +137,23 @@ def _lives(process: int) -> bool:
 def _machine() -> str:
     """Eight hexadecimal digits that tell this machine from others that write to the same disk."""
     return sha256(platform.node().encode()).hexdigest()[:8]
+
+
+def refuse_links_out(folder: Path, targets: Sequence[Path]) -> None:
+    """Raises `WriteError` if a target in `folder` is, or lies behind, a link that leads out of it.
+
+    Who fills a folder could place a link there on any file of the user's, to be replaced. A link in a place
+    that the user chose elsewhere is the user's own.
+    """
+    written, home = Path(os.path.abspath(folder)), Path(os.path.realpath(folder))  # noqa: PTH100 -- keeps links
+    for target in targets:
+        real, beside = Path(os.path.realpath(target)), Path(os.path.realpath(target.parent))
+        is_in_folder = Path(os.path.abspath(target)).is_relative_to(written) or beside.is_relative_to(home)  # noqa: PTH100
+        if is_in_folder and not real.is_relative_to(home):
+            raise WriteError(
+                f"{target} is left as it is: a link leads from there to {real}, out of its folder; "
+                "give another name with -o, or say --allow-outside"
+            )
 
 
 def _hidden_path(target: Path) -> Path:

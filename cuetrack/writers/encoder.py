@@ -61,7 +61,7 @@ def refuse_unwritable(audio_format: AudioFormat) -> None:
 @cache
 def _encoders_of(program: Path) -> frozenset[str]:
     """The names of an ffmpeg's encoders; not every build has the ones of other projects."""
-    command = [str(program), "-v", "error", "-encoders"]
+    command = [str(program), *SAFE_ARGUMENTS, "-encoders"]
     done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, check=False)
     rows = (line.split() for line in done.stdout.decode(errors="replace").splitlines())
     return frozenset(row[1] for row in rows if len(row) > 1)

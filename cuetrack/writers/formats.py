@@ -184,3 +184,17 @@ def known_bytes(audio_format: AudioFormat, frames: int, channels: int, quality: 
     if audio_format.container != "WAV":
         return 0
     return frames * channels * audio_format.encodings[quality].pcm_bytes
+
+
+def most_bytes_of(
+    audio_format: AudioFormat, frames: int, rate_hz: int, channels: int, quality: Quality
+) -> int:
+    """Bytes that the sound itself may take in the file: by its bit rate, else as if nothing were saved.
+
+    >>> most_bytes_of(AUDIO_FORMATS[".mp3"], 48_000, 48_000, 2, "good")
+    20000
+    """
+    bit_rate = kbit_per_second(audio_format, quality, channels)
+    if bit_rate is not None:
+        return frames * bit_rate * 125 // rate_hz
+    return frames * channels * (audio_format.encodings[quality].pcm_bytes or _24_BITS.pcm_bytes)

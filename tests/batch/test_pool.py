@@ -1,4 +1,4 @@
-"""A process that dies takes the answer of no other item with it."""
+"""Answers from many processes; the workers of a cluster are in test_cluster.py."""
 
 from __future__ import annotations
 
@@ -12,41 +12,56 @@ from pathlib import Path
 
 import pytest
 
-from cuetrack.batch.pool import answers
-from tests.helpers.deaths import Deadly, doubled, noted_and_slept
+from cuetrack.batch.pool import answers, usable_processes
+from tests.helpers.deaths import Deadly, noted_and_slept
+from tests.helpers.deaths import doubled as doubled_or_dead
 
-posix_only = pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
-
-
-def died(item: Deadly) -> int:
-    return -item.number
+posix_only = pytest.mark.skipif(os.name == "nt", reason="processes are killed by signals")
+dying = pytest.mark.filterwarnings("ignore:A worker stopped")  # joblib's own word for it
 
 
-def all_answers(items: list[Deadly], processes: int = 2) -> list[int]:
-    return sorted(answers(doubled, items, processes=processes, cluster=None, died=died))
+def doubled(number: int) -> int:
+    return 2 * number
+
+
+def deadly(number: int) -> int:
+    if number == 3:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number
 
 
 @pytest.mark.parametrize("processes", [1, 2])
 def test_every_item_is_answered_once(processes: int) -> None:
-    assert all_answers([Deadly(number) for number in range(5)], processes) == [0, 2, 4, 6, 8]
+    found = answers(doubled, list(range(20)), processes=processes, cluster=None, died=lambda item: -1)
+    assert sorted(found) == [2 * number for number in range(20)]
+
+
+def test_nothing_to_do_is_nothing(tmp_path: object) -> None:
+    assert list(answers(doubled, [], processes=2, cluster=None, died=lambda item: -1)) == []
 
 
 @posix_only
-def test_of_an_item_that_kills_its_process_every_time_only_that_one_fails() -> None:
-    items = [Deadly(number, kills=number == 3) for number in range(1, 7)]
-    assert all_answers(items) == [-3, 2, 4, 8, 10, 12]
+@dying
+def test_one_that_kills_its_process_takes_no_other_answer_with_it() -> None:
+    found = answers(deadly, list(range(8)), processes=2, cluster=None, died=lambda item: -item)
+    assert sorted(found) == [-3, 0, 1, 2, 4, 5, 6, 7]
 
 
 @posix_only
-def test_several_of_them() -> None:
-    items = [Deadly(number, kills=number in (1, 6)) for number in range(1, 7)]
-    assert all_answers(items) == [-6, -1, 4, 6, 8, 10]
+@dying
+@pytest.mark.parametrize("deaths", [{2}, {1, 6}])
+def test_those_that_kill_their_process_every_time_fail_alone(deaths: set[int]) -> None:
+    items = [Deadly(number, kills=number in deaths) for number in range(1, 7)]
+    found = answers(doubled_or_dead, items, processes=2, cluster=None, died=lambda item: -item.number)
+    assert sorted(found) == sorted(-number if number in deaths else 2 * number for number in range(1, 7))
 
 
 @posix_only
-def test_an_item_whose_process_was_killed_once_is_tried_again(tmp_path: Path) -> None:
+@dying
+def test_one_whose_process_was_killed_once_is_tried_again(tmp_path: Path) -> None:
     items = [Deadly(1), Deadly(2, kills=True, noted=tmp_path / "killed"), Deadly(3)]
-    assert all_answers(items) == [2, 4, 6]
+    found = answers(doubled_or_dead, items, processes=2, cluster=None, died=lambda item: -item.number)
+    assert sorted(found) == [2, 4, 6]
     assert (tmp_path / "killed").exists()
 
 
@@ -80,3 +95,7 @@ def lives(process: int) -> bool:
         return Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0] not in "ZX"
     except OSError:
         return False
+
+
+def test_there_is_a_core_to_use() -> None:
+    assert usable_processes() >= 1

@@ -68,7 +68,7 @@ CELLS = tuple(itertools.product(REVERBERATIONS, DISTANCES, LEVELS_DB))
 HANDLINGS = ("none", "pause", "back", "forward", "restart")
 BASELINE_HZ = 8_000
 MOST_OFF_MS, MOST_OFF_PPM, FALSE_MS, OVER_SECONDS, LEAST_SECONDS = 1.0, 1.0, 20.0, 5.0, 60.0
-GOAL_SHARE, GOAL_SECONDS, GOAL_LEVEL_DB = 0.95, 10.0, 0.0
+GOAL_SHARE, GOAL_LEVEL_DB = 0.95, 0.0
 LIBRARIES = ("cuetrack", "numpy", "scipy", "soxr", "soundfile", "imageio-ffmpeg", "pyroomacoustics")
 
 
@@ -345,24 +345,6 @@ def refusal(one: Unrelated) -> tuple[int, str]:
     return len(found.stretches), found.why or ""
 
 
-# Speed
-
-
-def timed_seconds(folder: Path, seed: int) -> list[float]:
-    """How long three fresh processes take that align half an hour."""
-    plan = sample("slipway-intervals")
-    whole = track(plan)
-    room = Room(0.5, 2, 10, noise="music", drift_ppm=80, seed=(seed, 70))
-    path = recorded_in_room(whole, [Played(0.0, len(whole) / ROOM_HZ)], room, folder).path
-    command = [sys.executable, "-m", "cuetrack", "align", str(plan), str(path)]
-    taken = []
-    for _ in range(3):
-        started = time.perf_counter()
-        subprocess.run(command, check=True, capture_output=True, cwd=ROOT)
-        taken.append(time.perf_counter() - started)
-    return taken
-
-
 # The report
 
 _COLUMNS = (
@@ -434,8 +416,6 @@ def _goal(is_met: bool, text: str) -> str:
 def _report(
     done: Sequence[Outcome],
     refused: Sequence[tuple[Unrelated, int, str]],
-    taken: Sequence[float],
-    load: float,
     seed: int,
 ) -> Iterator[str]:
     yield f"CueTrack, alignment in simulated rooms, {datetime.now(UTC):%Y-%m-%d %H:%M} UTC"
@@ -467,12 +447,6 @@ def _report(
     false, falsely = sum(one.judged.false for one in done), sum(number > 0 for _, number, _ in refused)
     both = f"{false} in the rooms, {falsely} of {len(refused)} unrelated recordings"
     yield _goal(not false and not falsely, f"no false alignment: {both}")
-    each = ", ".join(f"{seconds:.1f}" for seconds in taken)
-    goal = f"half an hour in under {GOAL_SECONDS:.0f} s on two cores"
-    speed = f"{median(taken):.1f} s, median of whole processes of `cuetrack align` ({each})"
-    yield _goal(median(taken) < GOAL_SECONDS, f"{goal}: {speed}")
-    busy = f"{load:.1f} processes, averaged over a minute"
-    yield f"        load of the machine before: {busy}; only an idle one tells how quick it is"
 
 
 def main() -> None:
@@ -485,10 +459,6 @@ def main() -> None:
     chosen = parser.parse_args()
     for name in PLANS:  # once, for all processes
         track(sample(name))
-    load = os.getloadavg()[0]
-    with tempfile.TemporaryDirectory() as folder:
-        taken = timed_seconds(Path(folder), chosen.seed)
-    _tell("half an hour: " + ", ".join(f"{seconds:.1f} s" for seconds in taken))
     done: list[Outcome] = []
     refused: list[tuple[Unrelated, int, str]] = []
     with ProcessPoolExecutor(chosen.processes) as pool:
@@ -501,7 +471,7 @@ def main() -> None:
         for each, (found, why) in zip(others, pool.map(refusal, others), strict=True):
             refused.append((each, found, why))
             _tell(f"{each.what}: {found} stretches; {why}")
-    report = "\n".join(_report(done, refused, taken, load, chosen.seed)) + "\n"
+    report = "\n".join(_report(done, refused, chosen.seed)) + "\n"
     print(report, end="")
     if chosen.keep:
         REPORT.write_text(report, encoding="utf-8")

@@ -18,7 +18,6 @@ import pytest
 import cuetrack
 from cuetrack.errors import ExitCode, SpeechError, VoiceMissingError
 from cuetrack.sound.trim import audible_span
-from cuetrack.speech import installed
 from cuetrack.speech.cache import ClipCache
 from cuetrack.speech.engines import piper_engine
 from cuetrack.speech.engines.engine import Utterance, engine_of
@@ -26,7 +25,7 @@ from cuetrack.speech.engines.piper_engine import PiperEngine
 from cuetrack.speech.engines.pyttsx3_engine import Pyttsx3Engine
 from cuetrack.speech.installed import default_voice, installed_voice, missing_for, model_file
 from cuetrack.speech.speak import speak
-from cuetrack.speech.voices import find_voice
+from cuetrack.speech.voices import find_voice, settings_beside
 
 FIVE = Utterance("five", "five")
 PHRASES = (
@@ -43,7 +42,7 @@ PHRASES = (
 @pytest.fixture
 def own_model(clear, tmp_path):
     """A copy of the model, as a coach's own file."""
-    for file in (model_file(clear), installed.settings_file(model_file(clear))):
+    for file in (model_file(clear), settings_beside(model_file(clear))):
         shutil.copy(file, tmp_path)
     return tmp_path / model_file(clear).name
 
@@ -137,7 +136,7 @@ def test_a_damaged_model_is_never_loaded(clear, own_model, damage):
 @pytest.mark.parametrize("what", ["model", "settings"])
 def test_a_file_that_cannot_be_read_as_a_model_is_told(own_model, capfd, what):
     voice = find_voice(str(own_model))
-    broken = own_model if what == "model" else installed.settings_file(own_model)
+    broken = own_model if what == "model" else settings_beside(own_model)
     broken.write_bytes(b"no model")
     with pytest.raises(VoiceMissingError, match=r"cannot be loaded \(.*get the model and its"):
         PiperEngine(voice).spoken(FIVE)
@@ -147,7 +146,7 @@ def test_a_file_that_cannot_be_read_as_a_model_is_told(own_model, capfd, what):
 @pytest.mark.parametrize("what", ["model", "settings"])
 def test_a_missing_file_is_told_before_anything_is_loaded(own_model, what):
     voice = find_voice(str(own_model))
-    gone = own_model if what == "model" else installed.settings_file(own_model)
+    gone = own_model if what == "model" else settings_beside(own_model)
     gone.unlink()
     with pytest.raises(VoiceMissingError, match=f"there is no file .*{gone.name}"):
         PiperEngine(voice).identity(FIVE)

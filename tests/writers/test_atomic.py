@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -44,8 +45,7 @@ def test_the_files_appear_together_at_the_end(tmp_path):
 def test_hidden_files_lie_beside_their_targets_and_say_whose_they_are(tmp_path):
     with atomic_files(tmp_path / "quay.wav") as (path,):
         assert path.parent == tmp_path
-        assert path.name.startswith(f".quay.wav.{os.getpid()}-")
-        assert path.name.endswith(".part")
+        assert re.fullmatch(rf"\.quay\.wav\.[0-9a-f]{{8}}-{os.getpid()}-[0-9a-f]{{8}}\.part", path.name)
 
 
 def test_two_writers_of_one_target_do_not_share_a_hidden_file(tmp_path):
@@ -78,7 +78,9 @@ def test_the_content_is_on_the_disk_before_a_name_is_changed(tmp_path, monkeypat
     monkeypatch.setattr(os, "fsync", lambda handle: (done.append("sync"), fsync(handle)))
     monkeypatch.setattr(Path, "replace", lambda a, b: (done.append("rename"), replace(a, b)))
     write(tmp_path / "quay.wav", tmp_path / "quay.json")
-    assert done == ["sync", "sync", "rename", "rename"]
+    assert done[:4] == ["sync", "sync", "rename", "rename"]
+    # And then the folder that holds the names, where a folder can be synced.
+    assert done[4:] == ([] if os.name == "nt" else ["sync"])
 
 
 @pytest.mark.parametrize("interrupted_rename", [0, 1])

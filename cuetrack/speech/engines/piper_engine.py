@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import logging
+import os
 import threading
 from functools import cached_property, lru_cache
 from hashlib import sha256
@@ -21,9 +22,9 @@ from numpy.typing import NDArray
 
 from cuetrack.errors import SpeechError, VoiceMissingError
 from cuetrack.speech.engines.engine import RawSpeech, Utterance
-from cuetrack.speech.installed import missing_for, model_file, repair_hint, settings_file
+from cuetrack.speech.installed import missing_for, model_file, repair_hint
 from cuetrack.speech.phrases.wording import quoted
-from cuetrack.speech.voices import Voice
+from cuetrack.speech.voices import Voice, settings_beside
 
 if TYPE_CHECKING:
     from piper import PiperVoice, SynthesisConfig
@@ -68,7 +69,7 @@ class PiperEngine:
             versions = f"piper-tts {version('piper-tts')}, onnxruntime {version('onnxruntime')}"
         except PackageNotFoundError as error:
             raise self._missing(f"there is no package {error.name}") from None
-        return f"{versions}, {digest}, {_digest(settings_file(model))}, scale {self._length_scale!r}"
+        return f"{versions}, {digest}, {_digest(settings_beside(model))}, scale {self._length_scale!r}"
 
     @cached_property
     def _file(self) -> Path:
@@ -118,6 +119,9 @@ def _loaded(model: Path, digest: str | None) -> PiperVoice:
     """The model, after its file was found to be the right one."""
     if digest is not None and digest != _digest(model):
         raise _WrongModelError
+    # Newer builds of onnxruntime send figures of use and keep a mark of the machine, from the moment that
+    # they are loaded, unless they find this set then (its Privacy.md; seen in 1.32).
+    os.environ["ORT_DISABLE_TELEMETRY"] = "1"
     # piper's own loader leaves the number of threads to onnxruntime.
     logging.getLogger("piper").addHandler(logging.NullHandler())  # its warnings are not for coaches
     from onnxruntime import InferenceSession, SessionOptions
@@ -127,7 +131,7 @@ def _loaded(model: Path, digest: str | None) -> PiperVoice:
     options = SessionOptions()
     options.intra_op_num_threads = options.inter_op_num_threads = 1
     options.log_severity_level = 4  # fatal only; what fails is raised as well
-    config = PiperConfig.from_dict(json.loads(settings_file(model).read_text(encoding="utf-8")))
+    config = PiperConfig.from_dict(json.loads(settings_beside(model).read_text(encoding="utf-8")))
     session = InferenceSession(str(model), options, providers=["CPUExecutionProvider"])
     return PiperVoice(session=session, config=config)
 
