@@ -30,6 +30,7 @@ from cuetrack.errors import (
     CuetrackError,
     Diagnostic,
     ExitCode,
+    MachineError,
     NamedFileError,
     PlanError,
     UsageError,
@@ -359,8 +360,7 @@ def _done(task: _Task) -> Outcome:
     except MemoryError:
         outcome = _failed(task, "there is too little memory; give the batch fewer --processes")
     except OSError as error:
-        about = f"{error.filename}: " if error.filename else ""
-        outcome = _failed(task, f"{about}{error.strerror or error}")
+        outcome = _failed(task, str(MachineError(error)))
     except Exception as error:  # a fault of ours must not cost the other tracks
         outcome = _failed(task, f"a fault in cuetrack itself ({type(error).__name__}: {error}); report it")
     return replace(outcome, took_seconds=time.perf_counter() - started)

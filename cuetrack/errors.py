@@ -165,6 +165,18 @@ class ClusterError(CuetrackError):
     exit_code = ExitCode.MACHINE_LACKS
 
 
+class MachineError(CuetrackError):
+    """The machine refused what no room expects it to: a file that was there, a program, memory."""
+
+    def __init__(self, error: OSError | MemoryError) -> None:
+        if isinstance(error, MemoryError):
+            super().__init__("there is too little memory; end other programs, and call again")
+            return
+        about = f"{error.filename}: " if error.filename else ""
+        reason = error.strerror or str(error) or "the system refused it"
+        super().__init__(f"{about}{reason}; check the disk, the room on it and the permissions; call again")
+
+
 class UsageError(CuetrackError):
     """The call itself is wrong: an option, a file ending, two names that clash."""
 

@@ -6,9 +6,13 @@ joblib starts the processes; with a cluster's address its Dask backend takes the
 
 from __future__ import annotations
 
+import os
 import sys
+import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext
+from functools import cache
+from threading import Thread
 from typing import Any, TypeVar
 
 from cuetrack import __version__
@@ -20,6 +24,7 @@ _Answer = TypeVar("_Answer")
 # So often all that is left is tried again together; then one by one, which tells whom a process dies of.
 _TIMES_TOGETHER = 2
 _CONNECTING_SECONDS = 20
+_WATCHING_SECONDS = 0.5
 
 
 def usable_processes() -> int:
@@ -74,11 +79,33 @@ def _together(
 
     # On a cluster as many at a time as there are workers.
     run = Parallel(-1 if cluster else processes, return_as="generator_unordered", batch_size=1)
-    yield from run(delayed(_numbered)(function, number, item) for number, item in list(items.items()))
+    starter = None if cluster else os.getpid()
+    call = delayed(_numbered)
+    yield from run(call(function, number, item, starter) for number, item in list(items.items()))
 
 
-def _numbered(function: Callable[[_Item], _Answer], number: int, item: _Item) -> tuple[int, _Answer]:
+def _numbered(
+    function: Callable[[_Item], _Answer], number: int, item: _Item, starter: int | None
+) -> tuple[int, _Answer]:
+    if starter is not None and starter != os.getpid():
+        _end_with(starter)
     return number, function(item)
+
+
+@cache
+def _end_with(starter: int) -> None:
+    """Ends this process soon after the one that has started it: nobody is left who takes its answers.
+
+    joblib's would go on with what they were handed, and then wait for five minutes. On Windows a process
+    keeps the number of the one that has started it, and they do.
+    """
+
+    def watch() -> None:
+        while os.getppid() == starter:
+            time.sleep(_WATCHING_SECONDS)
+        os._exit(1)
+
+    Thread(target=watch, name="watching", daemon=True).start()
 
 
 def _deaths() -> tuple[type[BaseException], ...]:

@@ -7,6 +7,7 @@ import sys
 import tempfile
 import traceback
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import click
@@ -29,7 +30,7 @@ from cuetrack.cli.sheet import sheet
 from cuetrack.cli.timeline import timeline
 from cuetrack.cli.verify import verify
 from cuetrack.cli.voices import voices
-from cuetrack.errors import CuetrackError, ExitCode, PlanError
+from cuetrack.errors import CuetrackError, ExitCode, MachineError, PlanError
 
 _CAUTION = (
     "A cue track is no medical advice. Warm up; stop at pain or dizziness; breathe through holds; "
@@ -91,23 +92,31 @@ def run(arguments: Sequence[str] | None = None) -> int:
         print_diagnostics(error.diagnostics)
         return error.exit_code
     except CuetrackError as error:
-        click.echo(f"{click.style('error:', fg='red', bold=True)} {error}", err=True)
-        return error.exit_code
+        return _told(error)
     except BrokenPipeError:
         # The reader of a pipe had enough; a second complaint at exit would help nobody.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return ExitCode.DONE
+    except (OSError, MemoryError) as error:
+        return _told(MachineError(error))
     except Exception as error:  # a fault of ours must not become a traceback of theirs
         return _own_fault(error)
 
 
+def _told(error: CuetrackError) -> int:
+    click.echo(f"{click.style('error:', fg='red', bold=True)} {error}", err=True)
+    return error.exit_code
+
+
 def _own_fault(error: Exception) -> int:
-    """Says that the fault is ours and keeps the details in a file."""
-    with tempfile.NamedTemporaryFile(
-        "w", prefix="cuetrack-fault-", suffix=".txt", delete=False, encoding="utf-8"
-    ) as report:
-        report.write("".join(traceback.format_exception(error)))
-    name = Path(report.name)
+    """Says that the fault is ours and keeps the details in a file, if there is room for it."""
     click.echo(f"error: a fault in cuetrack itself, not in your plan ({type(error).__name__}).", err=True)
-    click.echo(f"    hint: please report it together with {name}", err=True)
+    hint = "please report it together with your plan"
+    with suppress(OSError):
+        with tempfile.NamedTemporaryFile(
+            "w", prefix="cuetrack-fault-", suffix=".txt", delete=False, encoding="utf-8"
+        ) as report:
+            report.write("".join(traceback.format_exception(error)))
+        hint = f"please report it together with {Path(report.name)}"
+    click.echo(f"    hint: {hint}", err=True)
     return ExitCode.ERRORS

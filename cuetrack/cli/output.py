@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cuetrack.errors import CuetrackError, Diagnostic, PlanError
+from cuetrack.errors import CuetrackError, Diagnostic, MachineError, PlanError
 from cuetrack.review.finding import NO_ADVICE, Finding
 from cuetrack.timebase import Duration, Instant, clock_text
 
@@ -31,11 +31,14 @@ def errors_as_json(wanted: bool) -> Iterator[None]:
     """Where JSON is wanted, an error is said on standard output too, as JSON; it goes on from here."""
     try:
         yield
-    except CuetrackError as error:
-        if wanted:
-            found = error.diagnostics if isinstance(error, PlanError) else (Diagnostic("error", str(error)),)
-            print_json({"passed": False, "diagnostics": diagnostic_values(found)})
+    except BrokenPipeError:  # whoever reads has had enough
         raise
+    except (CuetrackError, OSError, MemoryError) as found:
+        error = found if isinstance(found, CuetrackError) else MachineError(found)
+        if wanted:
+            said = error.diagnostics if isinstance(error, PlanError) else (Diagnostic("error", str(error)),)
+            print_json({"passed": False, "diagnostics": diagnostic_values(said)})
+        raise error from None
 
 
 def print_diagnostics(diagnostics: Iterable[Diagnostic]) -> None:

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from io import SEEK_SET, FileIO
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
 import numpy as np
 import soundfile
@@ -153,7 +153,21 @@ def resampled_pieces(pieces: Iterable[Piece], from_hz: float, to_hz: float, chan
 
 
 class _Unnamed(FileIO):
-    """A file known by its number: by a name's ending libsndfile takes a text for MP3 or for raw samples."""
+    """A file known by its number: by a name's ending libsndfile takes a text for MP3 or for raw samples.
+
+    `failed` is what the system said where it could not be read. libsndfile cannot be told: it takes what is
+    missing for the end, or goes on with what it has.
+    """
+
+    failed: OSError | None = None
+
+    def readinto(self, buffer: Any, /) -> int:
+        """How many bytes were read; 0 at the end, and where the system refuses."""
+        try:
+            return super().readinto(buffer) or 0
+        except OSError as error:
+            self.failed = self.failed or error
+            return 0
 
     def seek(self, offset: int, whence: int = SEEK_SET, /) -> int:
         """The new position; the old one where a damaged file leads to one that cannot be."""
@@ -169,13 +183,21 @@ def _through_libsndfile(path: Path, even_cut: bool) -> Iterator[OpenSound]:
         try:
             file = soundfile.SoundFile(unnamed)
         except soundfile.LibsndfileError as error:
+            _refuse_unread(path, unnamed)
             reason = str(error.error_string).rstrip(".").lower()
             raise SoundError(f"{path.name} cannot be read as sound: {reason}; name a sound file") from None
         with file:
+            _refuse_unread(path, unnamed)
             if not even_cut:
                 _refuse_cut(path, file.extra_info)
-            pieces = _libsndfile_pieces(path, file)
+            pieces = _libsndfile_pieces(path, file, unnamed)
             yield OpenSound(file.samplerate, file.channels, file.format == "OGG", pieces)
+
+
+def _refuse_unread(path: Path, unnamed: _Unnamed) -> None:
+    if unnamed.failed is not None:
+        reason = unnamed.failed.strerror or unnamed.failed
+        raise SoundError(f"{path.name} cannot be read: {reason}; check the disk it lies on, or copy it anew")
 
 
 def _refuse_cut(path: Path, log: str) -> None:
@@ -189,13 +211,14 @@ def _refuse_cut(path: Path, log: str) -> None:
         raise SoundError(f"{path.name} breaks off before its end; copy or export it anew")
 
 
-def _libsndfile_pieces(path: Path, file: soundfile.SoundFile) -> Iterator[Piece]:
+def _libsndfile_pieces(path: Path, file: soundfile.SoundFile, unnamed: _Unnamed) -> Iterator[Piece]:
     done = 0
     while done < file.frames:
         try:
             piece = file.read(_PIECE_FRAMES, dtype="float32", always_2d=True)
         except soundfile.LibsndfileError:
             piece = np.empty((0, file.channels), np.float32)
+        _refuse_unread(path, unnamed)
         if not len(piece):
             at = _clock(done, file.samplerate)
             raise SoundError(f"{path.name} is damaged or breaks off after {at}; copy or export it anew")

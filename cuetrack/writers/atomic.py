@@ -25,7 +25,8 @@ from cuetrack.errors import WriteError
 _NAME_CHARACTERS = 50
 # Which machine and process writes a hidden file: what is left of a killed one is known by that.
 _HIDDEN = re.compile(r"\..+\.(?P<machine>[0-9a-f]{8})-(?P<process>\d+)-[0-9a-f]{8}\.part")
-# Of another machine's it is not to be known whether they live; what nobody wrote to for so long is left over.
+# Of another machine's it is not to be known whether they live; what nobody wrote to for so long is left over,
+# whoever made it.
 _LEFT_OVER_SECONDS = 24 * 3600
 
 _NOT_ALLOWED = "this is not allowed here; change the permissions, close what has it open, or write elsewhere"
@@ -113,8 +114,10 @@ def remove_left_over(folder: Path, *, below: bool = True) -> int:
 
 def _is_left_over(path: Path, machine: str, process: int) -> bool:
     # On Windows asking whether a process lives would end it.
-    if machine == _machine() and os.name != "nt":
-        return not _lives(process)
+    if machine == _machine() and os.name != "nt" and not _lives(process):
+        return True
+    # One that lives may have been given the number of the dead one, or be dead and not buried (a container
+    # without an init).
     try:
         return path.stat().st_mtime < time.time() - _LEFT_OVER_SECONDS
     except OSError:

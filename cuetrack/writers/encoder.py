@@ -8,7 +8,7 @@ from __future__ import annotations
 import subprocess
 import tempfile
 from collections.abc import Mapping
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from functools import cache
 from pathlib import Path
 from threading import Thread
@@ -99,21 +99,24 @@ class Encoder:
         # Else some versions cut what an M4A says of its length to whole milliseconds.
         own = [*_AAC_OPTIONS, "-movie_timescale", str(rate_hz)] if codec == "aac" else []
         result = ["-c:a", codec, *bit_rate, *_EXACT, *own, "-f", muxer, "-y", f"file:{path}"]
-        self._path, self._folder = path, tempfile.TemporaryDirectory(prefix="cuetrack-")
-        told: list[str] = []
-        if metadata:
-            file = Path(self._folder.name, "metadata.txt")
-            file.write_text(metadata, encoding="utf-8")
-            told = ["-f", "ffmetadata", "-i", f"file:{file}", "-map", "0:a", "-map_chapters", "1"]
-        self._said: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 - closed with the encoder
-        self._process = started_whole(
-            [str(program), *SAFE_ARGUMENTS, *source, *told, *result],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.DEVNULL,
-            stderr=self._said,
-            # So much that it never waits for a thread of ours; only Linux takes it.
-            pipesize=_PIPE_BYTES,
-        )
+        self._path = path
+        with ExitStack() as until_started:
+            told: list[str] = []
+            if metadata:
+                folder = until_started.enter_context(tempfile.TemporaryDirectory(prefix="cuetrack-"))
+                file = Path(folder, "metadata.txt")
+                file.write_text(metadata, encoding="utf-8")
+                told = ["-f", "ffmetadata", "-i", f"file:{file}", "-map", "0:a", "-map_chapters", "1"]
+            self._said: IO[bytes] = until_started.enter_context(tempfile.TemporaryFile())
+            self._process = started_whole(
+                [str(program), *SAFE_ARGUMENTS, *source, *told, *result],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.DEVNULL,
+                stderr=self._said,
+                # So much that it never waits for a thread of ours; only Linux takes it.
+                pipesize=_PIPE_BYTES,
+            )
+            self._temporary = until_started.pop_all()
 
     def write(self, samples: NDArray[np.float32]) -> None:
         """Takes the next samples, shape (frames, channels)."""
@@ -141,8 +144,7 @@ class Encoder:
             if failed and kind is None:
                 raise self._failure()
         finally:
-            self._said.close()
-            self._folder.cleanup()
+            self._temporary.close()
 
     def _failure(self) -> OSError:
         self._said.seek(0)
