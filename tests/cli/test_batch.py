@@ -102,6 +102,22 @@ def test_a_wrong_call_is_told_and_writes_nothing(
     assert not list(Path().rglob("*.wav"))
 
 
+def test_phrases_go_into_the_cache_that_is_named_and_papers_beside_the_tracks(plans: Path) -> None:
+    plan = plans / "set-02.yaml"
+    text = (
+        plan.read_text("utf-8")
+        .replace("announce: off", "announce: name")
+        .replace("lead-in: 3s", "lead-in: 9s")
+    )
+    plan.write_text(f"voice: system\n{text}", encoding="utf-8")
+    call = ["batch", "plans", "-o", "out", "--speech-cache", "spoken", "--with", "captions,chapters"]
+    assert run([*call, "--processes", "2"]) == 0
+    assert list(Path("spoken").rglob("*.clip"))
+    assert "March" in Path("out/set-02.captions.vtt").read_text("utf-8")
+    assert Path("out/set-01.chapters.txt").is_file()
+    assert Path("out/set-03.index.html").is_file()
+
+
 def test_two_runs_into_one_folder_do_not_meet(plans: Path, capsys: pytest.CaptureFixture[str]) -> None:
     Path("out").mkdir()
     with folder_locked(Path("out")):
