@@ -376,12 +376,15 @@ def _manifest_faults(path: Path) -> Iterator[str]:
 
 
 def _listed(folder: Path) -> dict[str, int]:
-    """The tracks that the last run has noted down before it was killed, and when each was changed, in ns."""
+    """The tracks that a run which was killed had noted down, and when each was changed, in ns.
+
+    Empty if that run came to its end: the next one then makes all anew, as it is asked to.
+    """
     path = folder / MANIFEST
     found: dict[str, int] = {}
     for line in _manifest_lines(path) if path.exists() else ():
         values = json.loads(line)
-        if "run" in values:
+        if "run" in values or "ended" in values:
             found = {}
         elif "track" in values:
             found[values["track"]] = (folder / values["track"]).stat().st_mtime_ns
