@@ -13,6 +13,7 @@ import pytest
 
 from cuetrack.batch.lock import folder_locked
 from cuetrack.cli.commands import run
+from tests.helpers.interrupts import interruptible
 from tests.helpers.many_plans import write_plans
 
 
@@ -132,12 +133,11 @@ def test_an_interrupt_leaves_whole_files_and_the_same_call_goes_on(plans: Path) 
     write_plans(plans, 30, rounds=20)
     command = [sys.executable, "-m", "cuetrack", "batch", "plans", "-o", "out", "--processes", "2"]
     with subprocess.Popen(
-        command,
+        interruptible(command),
         stderr=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
         start_new_session=True,
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     ) as process:
         assert process.stderr is not None
         assert "1 of 30" in process.stderr.readline()

@@ -15,6 +15,7 @@ import pytest
 
 import cuetrack
 from cuetrack.cli.commands import commands, run
+from tests.helpers.interrupts import interruptible
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = sorted((ROOT / "samples").glob("*.yaml"))
@@ -308,7 +309,7 @@ def test_an_interrupted_render_leaves_the_old_files_and_nothing_else(
     command = [sys.executable, "-m", "cuetrack", "render", "quay.yaml", "-o", "quay.mp3"]
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     with subprocess.Popen(
-        command, cwd=tmp_path, env=environment, stderr=subprocess.PIPE, text=True
+        interruptible(command), cwd=tmp_path, env=environment, stderr=subprocess.PIPE, text=True
     ) as process:
         while not list(tmp_path.glob(".*.part")):  # it ends by itself at the latest when all is written
             assert process.poll() is None
