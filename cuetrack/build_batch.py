@@ -74,12 +74,13 @@ class Asked:
 class Work:
     """One call of `render`: a plan, in one level, voice and format, with all its mixes.
 
-    `place` is the folder of all plans, or the series' file of which `day` is one. `track` is the name
-    below the folder of the tracks, with `/` between.
+    `place` is what the call names: the folder of all plans, one plan, or the series of which `day` is one;
+    `plan` is the plan's path from there, as it is written. `track` is the name below the folder of the
+    tracks, with `/` between.
     """
 
     place: Path
-    plan: Path
+    plan: str
     day: Day | None
     level: Level | None
     voice: str | None
@@ -244,8 +245,7 @@ class Batch:
             raise UsageError(f"there is nothing at {self.place}; name a folder of plans, a series or a plan")
         if is_series(self.place):
             for day in days_of(read_series(self.place)):
-                plan = self.place.parent / day.entry.plan
-                yield from self._versions_of(plan, day, f"{self.place.stem}-day-{day.number}")
+                yield from self._versions_of(day.entry.plan, day, f"{self.place.stem}-day-{day.number}")
             return
         home, plans = _home(self.place), [self.place]
         if self.place.is_dir():
@@ -254,9 +254,10 @@ class Batch:
             hint = "a plan is a YAML file with `session:` and `parts:`; `cuetrack new` writes one"
             raise UsageError(f"there is no plan in {self.place}; {hint}")
         for plan in plans:
-            yield from self._versions_of(plan, None, plan.relative_to(home).with_suffix("").as_posix())
+            name = plan.relative_to(home)
+            yield from self._versions_of(str(name), None, name.with_suffix("").as_posix())
 
-    def _versions_of(self, plan: Path, day: Day | None, name: str) -> Iterator[Work]:
+    def _versions_of(self, plan: str, day: Day | None, name: str) -> Iterator[Work]:
         asked = self.asked
         levels: tuple[Level | None, ...] = asked.levels or (None,)
         for level in levels:
@@ -272,13 +273,14 @@ class Batch:
                     track = f"{folder}{'.'.join(marks)}{ending}"
                     yield Work(self.place, plan, day, level, voice, track)
 
-    def _voices_for(self, plan: Path) -> Sequence[str | None]:
+    def _voices_for(self, plan: str) -> Sequence[str | None]:
         """Of several voices those that speak a plan's language; where none does, rendering says so."""
         voices = self.asked.voices
         if len(voices) < 2:
             return voices or (None,)
         try:
-            session = read_in_house(plan, allow_outside=self.asked.allow_outside)
+            file = _plan_file(self.place, plan, self.asked.allow_outside)
+            session = read_in_house(file, allow_outside=self.asked.allow_outside)
         except CuetrackError:  # told where it is rendered
             return voices[:1]
         language = session.language or DEFAULT_LANGUAGE
@@ -296,7 +298,7 @@ def _refuse_doubles(works: Sequence[Work]) -> None:
     for work in works:
         other = known.setdefault(work.track.casefold(), work)
         if other is not work:
-            both = " and ".join(str(plan) for plan in dict.fromkeys((other.plan, work.plan)))
+            both = " and ".join(dict.fromkeys((other.plan, work.plan)))
             raise UsageError(f"two tracks of {both} would be called {work.track}; give one another name")
 
 
@@ -409,15 +411,19 @@ def _made(task: _Task) -> Outcome:
 
 
 def _plan_of(work: Work, allow_outside: bool) -> Path:
-    """The plan's file; one in a folder or a series that leads out of there is a stranger's trick."""
-    if work.place == work.plan:
-        return work.plan
-    home = _home(work.place)
+    """The plan's file; one that leads out of the folder that all came in is a stranger's trick."""
     try:
-        return file_beside(str(work.plan.relative_to(home)), home, allow_outside=allow_outside)
+        return _plan_file(work.place, work.plan, allow_outside)
     except NamedFileError as error:
         where = work.day.entry.place_of("plan") if work.day else None
         raise PlanError([Diagnostic("error", str(error), where, error.hint)]) from None
+
+
+def _plan_file(place: Path, plan: str, allow_outside: bool) -> Path:
+    """The file of a plan; the one that the call itself names is taken as it is."""
+    if place.name == plan and not place.is_dir() and not is_series(place):
+        return place
+    return file_beside(plan, _home(place), allow_outside=allow_outside)
 
 
 def _as_made(task: _Task, plan: Path, rendered: Rendered, began_ns: int) -> Made:

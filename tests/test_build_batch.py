@@ -23,6 +23,8 @@ sessions:
   - {date: 2026-11-30, plan: set-01.yaml}
   - {date: 2026-12-03, plan: set-01.yaml, length: 0:16}
   - {date: 2026-12-05, plan: nowhere.yaml}
+  - {date: 2026-12-06, plan: ../mine.yaml}
+  - {date: 2026-12-07, plan: /mine.yaml}
 """
 
 
@@ -112,10 +114,13 @@ def test_days_of_a_series_are_its_plans_on_those_days(plans: Path, tmp_path: Pat
         "winter-day-1.wav": "made",
         "winter-day-2.wav": "made",
         "winter-day-3.wav": "failed",
+        "winter-day-4.wav": "failed",
+        "winter-day-5.wav": "failed",
     }
     assert "than promised" in str(outcomes[1].diagnostics[0])  # whose length is that of the day
     assert "winter.yaml:6" in str(outcomes[2].diagnostics[0])
     assert "nowhere.yaml" in str(outcomes[2].diagnostics[0])
+    assert all("outside" in str(outcome.diagnostics[0]) for outcome in outcomes[3:])
     assert (
         results(Batch(series, tmp_path / "tracks", Asked()).run(only_changed=True))["winter-day-1.wav"]
         == "kept"
@@ -312,6 +317,28 @@ def test_tracks_have_to_go_into_a_folder(plans: Path, tmp_path: Path) -> None:
     (tmp_path / "tracks").write_text("", encoding="utf-8")
     with pytest.raises(WriteError):
         Batch(plans, tmp_path / "tracks", Asked()).run()
+
+
+def test_a_strangers_links_and_paths_are_not_read_to_choose_a_voice(
+    plans: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mine = tmp_path / "mine.yaml"
+    mine.write_text("language: de\n" + (plans / "set-01.yaml").read_text("utf-8"), encoding="utf-8")
+    (plans / "link.yaml").symlink_to(mine)
+    series = plans / "winter.yaml"
+    series.write_text(SERIES, encoding="utf-8")
+    read = list[Path]()
+    real = build_batch.read_in_house
+    monkeypatch.setattr(
+        build_batch,
+        "read_in_house",
+        lambda plan, **more: (read.append(plan.resolve()), real(plan, **more))[1],
+    )
+    for place in (plans, series):
+        Batch(place, tmp_path / "tracks", Asked(voices=("clear", "system")))
+    assert read
+    assert mine not in read
+    assert all(plan.is_relative_to(plans) for plan in read)
 
 
 def test_of_several_voices_those_speak_that_know_the_language(tmp_path: Path) -> None:

@@ -11,7 +11,9 @@ _ENDINGS = (".yaml", ".yml")
 # What a plan has and no other file of ours, and what those have, at the beginning of a line.
 _PLAN = re.compile(rb"^(?:session|parts)\s*:", re.MULTILINE)
 _OTHER = re.compile(rb"^(?:sessions|series|engine)\s*:", re.MULTILINE)
-_FIRST_BYTES = 1 << 16
+_SESSIONS = re.compile(rb"^sessions\s*:", re.MULTILINE)
+# More than a document of ours may have.
+_FIRST_BYTES = 1 << 19
 
 
 def plans_below(folder: Path, *, but_not_in: Path, but_not: str) -> Iterator[Path]:
@@ -38,17 +40,22 @@ def _is(one: Path, other: Path) -> bool:
 
 
 def _is_other(path: Path) -> bool:
-    """Whether it is a series or a voice; of what cannot be read, who renders it will say so."""
-    if not path.is_file():
-        return False
-    try:
-        with path.open("rb") as file:
-            first = file.read(_FIRST_BYTES)
-    except OSError:
-        return False
+    """Whether it is a series or a voice. Of what cannot be read, and of links, who renders it will say so."""
+    first = b"" if path.is_symlink() else _first_bytes(path)
     return _OTHER.search(first) is not None and _PLAN.search(first) is None
 
 
 def is_series(path: Path) -> bool:
     """Whether a file lists the sessions of a series."""
-    return path.is_file() and re.search(rb"^sessions\s*:", path.read_bytes(), re.MULTILINE) is not None
+    return _SESSIONS.search(_first_bytes(path)) is not None
+
+
+def _first_bytes(path: Path) -> bytes:
+    """Nothing of what is no ordinary file or cannot be read."""
+    try:
+        if path.is_file():
+            with path.open("rb") as file:
+                return file.read(_FIRST_BYTES)
+    except OSError:
+        pass
+    return b""

@@ -238,9 +238,7 @@ def _print_outcomes(outcomes: Sequence[Outcome], folder: Path) -> None:
 
 def _plan_name(outcome: Outcome) -> str:
     work = outcome.work
-    if work.day is not None:
-        return f"day {work.day.number}, {work.day.entry.plan}"
-    return work.plan.name if work.place == work.plan else str(work.plan.relative_to(work.place))
+    return work.plan if work.day is None else f"day {work.day.number}, {work.plan}"
 
 
 def _row(some: Sequence[Outcome]) -> tuple[str, ...]:
@@ -255,9 +253,7 @@ def _row(some: Sequence[Outcome]) -> tuple[str, ...]:
 
 
 def _planned_values(planned: Sequence[Planned]) -> dict[str, object]:
-    return {
-        "tracks": [{"track": one.work.track, "plan": str(one.work.plan), "why": one.why} for one in planned]
-    }
+    return {"tracks": [{"track": one.work.track, "plan": one.work.plan, "why": one.why} for one in planned]}
 
 
 def _values(outcomes: Sequence[Outcome]) -> dict[str, object]:
@@ -266,7 +262,7 @@ def _values(outcomes: Sequence[Outcome]) -> dict[str, object]:
         "tracks": [
             {
                 "track": outcome.work.track,
-                "plan": str(outcome.work.plan),
+                "plan": outcome.work.plan,
                 "day": outcome.work.day.number if outcome.work.day else None,
                 "level": outcome.work.level,
                 "voice": outcome.work.voice,

@@ -36,7 +36,7 @@ from tests.benchmarks.render_speed import _processor, _version
 ROOT = Path(__file__).parents[2]
 REPORT = Path(__file__).with_suffix(".txt")
 LIBRARIES = ("cuetrack", "numpy", "soundfile", "soxr", "imageio-ffmpeg")
-CACHE_MB = 8
+CACHE_MB = 16
 MOST_GROWTH, MOST_GROWTH_MB = 0.05, 10.0
 VERSIONS = tuple(
     itertools.product(
