@@ -165,7 +165,8 @@ class Batch:
                 self.folder,
                 options=_options(work, self.asked),
                 versions=_versions(),
-                voice_now=partial(_voice_now, self.folder, self._trusts(work)),
+                voice_now=partial(self._voice_now, work),
+                may_read=self._may_read,
             )
             if why is None and not only_changed and work.track not in goes_on:
                 why = "all are asked for"
@@ -231,9 +232,17 @@ class Batch:
                 have(outcome)
         return [outcomes[work.track] for work in self.works]
 
-    def _trusts(self, work: Work) -> bool:
-        """Whether the voice of a work may lie anywhere: the call's own word, or its leave."""
-        return work.voice is not None or self.asked.allow_outside
+    def _voice_now(self, work: Work, voice: Mapping[str, Any]) -> str | None:
+        """The state of the voice that the manifest tells of for a work; None if it is no longer there."""
+        beside = (_home(self.place) / work.plan).parent
+        is_free = work.voice is not None or self.asked.allow_outside
+        return _state_of(voice["asked"], beside, voice["language"], None if is_free else beside)
+
+    def _may_read(self, file: Path) -> bool:
+        try:
+            return self.asked.allow_outside or file.resolve().is_relative_to(_home(self.place).resolve())
+        except (OSError, ValueError, RuntimeError):  # a name that cannot be, a loop of links
+            return False
 
     def _digest(self) -> str:
         """Tells this call from others: the same once more goes on with what came to no end."""
@@ -327,12 +336,6 @@ def _versions() -> str:
         except PackageNotFoundError:
             found.append(f"no {name}")
     return ", ".join(found)
-
-
-def _voice_now(folder: Path, is_trusted: bool, voice: Mapping[str, Any]) -> str | None:
-    """The state of a voice that the manifest in a folder tells of; None if it is no longer there."""
-    beside = folder / voice["beside"]
-    return _state_of(voice["asked"], beside, voice["language"], None if is_trusted else beside)
 
 
 @lru_cache(maxsize=1_000)
@@ -440,7 +443,6 @@ def _as_made(task: _Task, plan: Path, rendered: Rendered, began_ns: int) -> Made
         inputs=inputs,
         voice={
             "asked": voice,
-            "beside": _from(folder, plan.parent if work.voice is None else folder),
             "language": known.manner.language,
             "state": voice_state(known.manner.voice),
         },

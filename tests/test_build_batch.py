@@ -249,6 +249,32 @@ def test_an_input_that_changes_while_its_track_is_made_is_stale(
     assert planned[0].why == "../plans/set-01.yaml has changed"
 
 
+@pytest.mark.parametrize("name", ["/dev/zero", "../../secret.txt", "../pipe", "a" * 5000, "\0"])
+def test_a_manifest_of_a_stranger_has_nothing_read_that_lies_elsewhere_or_never_ends(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plans, tracks = tmp_path / "plans", tmp_path / "plans" / "tracks"
+    write_plans(plans, 1)
+    if hasattr(os, "mkfifo"):
+        os.mkfifo(plans / "pipe")
+    (tmp_path / "secret.txt").write_text("oars", encoding="utf-8")
+    whole(plans, tracks).run()
+    manifest = tracks / MANIFEST_FILE
+    lines = [json.loads(line) for line in manifest.read_text("utf-8").splitlines()]
+    for line in lines:
+        if "inputs" in line:
+            line["inputs"] = {name: "0"}
+    manifest.write_text("".join(json.dumps(line) + "\n" for line in lines), encoding="utf-8")
+    read = list[Path]()
+    real = Path.open
+    monkeypatch.setattr(
+        Path, "open", lambda path, *rest, **more: (read.append(path), real(path, *rest, **more))[1]
+    )
+    (planned,) = whole(plans, tracks).planned(only_changed=True)
+    assert planned.why is not None
+    assert not [path for path in read if "secret" in path.name or path.name in {"zero", "pipe"}]
+
+
 # Interrupted
 
 

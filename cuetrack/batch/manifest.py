@@ -28,7 +28,7 @@ class Made:
         track: its name below the folder, with `/` between.
         options: what was asked of it.
         inputs: SHA-256 of each file it was made from, by the path from the folder; None for no such file.
-        voice: who spoke, by what was asked for, the language, and a digest of all that decides the sound.
+        voice: who spoke: what was asked for, the language, and a digest of all that decides the sound.
         versions: of this program and of the libraries that make samples.
         files: size in bytes and time of change in ns of each file that was made, by names like `track`.
     """

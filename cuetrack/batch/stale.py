@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
+from stat import S_ISREG
 from typing import Any
 
 from cuetrack.batch.manifest import Made
@@ -17,8 +18,9 @@ def file_digest(path: Path) -> str | None:
     """The SHA-256 of a file; None if it cannot be read. One that stays as it is is read once a process."""
     try:
         known = path.stat()
-        return _digest(path, known.st_size, known.st_mtime_ns)
-    except OSError:
+        # A device or a pipe may never end.
+        return _digest(path, known.st_size, known.st_mtime_ns) if S_ISREG(known.st_mode) else None
+    except (OSError, ValueError):
         return None
 
 
@@ -50,6 +52,7 @@ def why_stale(
     options: Mapping[str, Any],
     versions: str,
     voice_now: Callable[[Mapping[str, Any]], str | None],
+    may_read: Callable[[Path], bool],
 ) -> str | None:
     """Why a track has to be made, in words; None if it stands as it would be made now.
 
@@ -59,6 +62,7 @@ def why_stale(
         options: what is asked of it now.
         versions: of the program and its libraries.
         voice_now: a voice, as the manifest says it → the digest of what decides its sound now.
+        may_read: whether a file may be looked into; a manifest may come from a stranger, too.
     """
     if one is None:
         return "it is new"
@@ -71,7 +75,10 @@ def why_stale(
     if one.options != options:
         return "it is asked for otherwise"
     for name, digest in one.inputs.items():
-        now = file_digest(folder / name)
+        file = folder / name
+        if not may_read(file):
+            return f"{name} lies outside"
+        now = file_digest(file)
         if now != digest:
             what = "is new" if digest is None else "is gone" if now is None else "has changed"
             return f"{name} {what}"

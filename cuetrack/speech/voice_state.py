@@ -8,15 +8,20 @@ from __future__ import annotations
 
 import os
 import platform
-from collections.abc import Iterator
+import sys
+from collections.abc import Iterator, Mapping
 from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 from cuetrack.speech.installed import default_voice, model_file
-from cuetrack.speech.voices import Voice, find_voice, settings_beside
+from cuetrack.speech.voices import EngineName, Voice, find_voice, settings_beside
 
-_PACKAGES = ("piper-tts", "onnxruntime", "pyttsx3", "espeakng-loader")
+_PACKAGES: Mapping[EngineName, tuple[str, ...]] = {
+    "piper": ("piper-tts", "onnxruntime"),
+    "pyttsx3": ("pyttsx3", "espeakng-loader"),
+    "recorded": ("soundfile",),
+}
 
 
 def voice_state(voice: Voice) -> str:
@@ -27,8 +32,7 @@ def voice_state(voice: Voice) -> str:
 def _facts(voice: Voice) -> Iterator[str]:
     yield repr((voice.name, voice.engine, voice.languages, voice.words_per_minute, voice.loudness_lufs))
     yield repr((voice.pitch, voice.natural_words_per_minute, voice.package, voice.sha256, voice.fallback))
-    yield platform.platform()
-    for package in _PACKAGES:
+    for package in _PACKAGES[voice.engine]:
         try:
             yield f"{package} {version(package)}"
         except PackageNotFoundError:
@@ -43,7 +47,8 @@ def _facts(voice: Voice) -> Iterator[str]:
             if other.engine != "recorded":
                 yield from _facts(other)
         case "pyttsx3":
-            pass
+            # On Linux the engine comes along; elsewhere it is the system's.
+            yield "" if sys.platform.startswith("linux") else platform.platform()
 
 
 def _clips(folder: Path | None) -> Iterator[str]:
