@@ -13,7 +13,6 @@ from cuetrack.take.recording import Recording
 
 # A short stretch goes with the clock of the longest where the two agree to this.
 _SAME_CLOCK_SECONDS = 0.001
-_SILENT_PEAK = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +93,11 @@ def aligned(
         tell: the progress.
     """
     notes = (recording.problem,) if recording.problem else ()
-    if recording.peak < _SILENT_PEAK:
+    if recording.is_silent:
         found = Detection((), "the recording is silent")
+    elif recording.is_cancelled:
+        why = "one channel of the recording is the other upside down: save one of them alone"
+        found = Detection((), why)
     else:
         found = detect(expected, recording.samples, tell)
     stretches = _on_one_clock([_stretch(expected, one) for one in found.stretches])

@@ -70,8 +70,6 @@ def robust_fit(
     at_seconds: NDArray[np.float64],
     late_seconds: NDArray[np.float64],
     weights: NDArray[np.float64],
-    *,
-    with_slope: bool,
 ) -> tuple[float, float]:
     """How late points are, at the mean of `at_seconds`, and by how much more a second; outliers left out."""
     from_middle = at_seconds - at_seconds.mean()
@@ -81,7 +79,7 @@ def robust_fit(
         kept = weights * np.where(np.abs(off) < 1, (1 - off**2) ** 2, 0.0)
         if not kept.any():
             break
-        if with_slope and np.count_nonzero(kept) > 2:
+        if np.count_nonzero(kept) > 2:
             mean_at = float(np.average(from_middle, weights=kept))
             centred = from_middle - mean_at
             spread = float(np.dot(kept, centred**2))

@@ -206,7 +206,7 @@ class Listener:
             at = np.array([seconds for seconds, _ in groups])
             late = np.array([shift for shift, _ in shifts])
             weights = np.array([alike for _, alike in shifts]) ** 2 + 1e-9
-            by, slope = robust_fit(at, late, weights, with_slope=True)
+            by, slope = robust_fit(at, late, weights)
             line = line.corrected(at, by, slope)
         late_seconds, _ = direct_sound(_together(self._groups(placed, line)))
         return line.later_by(late_seconds)
