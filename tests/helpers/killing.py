@@ -30,7 +30,7 @@ SOUND_ENDINGS = (".wav", ".flac", ".mp3", ".m4a", ".opus")
 PAPERS = "captions,sheet,chapters"
 MANIFEST = "cuetrack-batch.jsonl"
 BATCH_PLANS = 6
-_LONGEST_SECONDS = 300
+_LONGEST_SECONDS, _ENDING_SECONDS = 300, 20
 # What a render loads, so that a forked process has it.
 _LOADED = (
     *("cuetrack.cli.commands", "cuetrack.build_mixes", "cuetrack.build_take", "cuetrack.speech.speak"),
@@ -313,15 +313,19 @@ def _kill(process: BaseProcess, *, whole_group: bool) -> None:
 
 
 def _outlived(process: BaseProcess) -> int:
-    """How many processes of a run's group live on; waits until there are none."""
-    alive = first = _alive_in(process.pid)
-    until = time.monotonic() + _LONGEST_SECONDS
-    while alive:
+    """How many processes of a run's group do not end by themselves, and are ended here.
+
+    A process of joblib whose starter is killed before it has said what to do waits for that for ever.
+    """
+    until = time.monotonic() + _ENDING_SECONDS
+    while alive := _alive_in(process.pid):
         if time.monotonic() > until:
-            raise RuntimeError(f"processes of a killed run do not end: {alive}")
+            for number in alive:
+                with suppress(ProcessLookupError):
+                    os.kill(number, signal.SIGKILL)
+            return len(alive)
         time.sleep(0.02)
-        alive = _alive_in(process.pid)
-    return len(first)
+    return 0
 
 
 def _alive_in(group: int | None) -> list[int]:

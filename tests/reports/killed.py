@@ -80,7 +80,7 @@ def report_text(runs: Sequence[Killed], seed: int) -> str:
         ("hidden files left over by the kills", sum(one.hidden for one in runs)),
         ("hidden files left over after the second call", sum(one.hidden_at_end for one in runs)),
         ("temporary files and folders left over", sum(one.temporary for one in runs)),
-        ("processes that outlived the second call", sum(one.outlived for one in runs)),
+        ("processes that did not end by themselves", sum(one.outlived for one in runs)),
         ("batches killed with tracks in their manifest", len(listed)),
         ("tracks in those manifests", sum(one.listed for one in listed)),
         ("of them kept by the second call", sum(one.kept for one in listed)),
