@@ -56,6 +56,13 @@ def test_samples_keep_their_promise_without_a_warning(
     )
 
 
+@pytest.mark.parametrize("level", ["easier", "harder"])
+@pytest.mark.parametrize("sample", SAMPLES, ids=lambda path: path.stem)
+def test_samples_fit_in_every_level(sample: Path, level: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["check", str(sample), "--level", level, "--voice", "clear", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["diagnostics"] == []
+
+
 def test_check_prints_totals(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["check", "quay.yaml"]) == 0
     printed = capsys.readouterr()
