@@ -24,6 +24,7 @@ from hashlib import sha256
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 
+from cuetrack.batch.manifest import read_manifest
 from tests.helpers.decode import decoded_blocks
 
 SOUND_ENDINGS = (".wav", ".flac", ".mp3", ".m4a", ".opus")
@@ -133,7 +134,10 @@ class Killing:
         before = _names(place / "tracks")
 
         process = self._started(kind, place)
-        process.join(made.share * new.seconds)
+        if kind is BATCH:
+            self._wait_for_tracks(process, place / "tracks", int(made.share * BATCH_PLANS))
+        else:
+            process.join(made.share * new.seconds)
         has_ended = not process.is_alive()
         _kill(process, whole_group=whole_group)
         self._look(made, place, new, old, before, has_ended)
@@ -227,6 +231,16 @@ class Killing:
                 made.faults.append(f"{name} is not as its timeline says: {', '.join(found.faults)}")
             self._verified.add(pair)
         made.verified += 1
+
+    def _wait_for_tracks(self, process: BaseProcess, tracks: Path, number: int) -> None:
+        """Until a batch has made so many, and a moment more: most of a small one's time is no making."""
+        until = time.monotonic() + _LONGEST_SECONDS
+        while process.is_alive() and time.monotonic() < until:
+            manifest = read_manifest(tracks)
+            if len(manifest.since if manifest.unended else ()) >= number:
+                break
+            time.sleep(0.002)
+        process.join(0.1 * self._random.random())
 
     def _reference(self, kind: Kind, *, is_old: bool) -> _Undisturbed:
         """What a kind makes when nobody disturbs it; looked at, as all else is."""
