@@ -3,12 +3,12 @@
     python -m pip install -e '.[bench]'
     python -m tests.reports.all_night [--keep] [--minutes 20]
 
-The samples are rendered in one process, over and over, in all levels, and in mixes and formats of each kind,
-for as long as is asked, mono and at 22,050 Hz so that there are many: the report says how many. The cache's
-limit is set so low that it has to throw clips away. After every third render the process tells its memory, its
-open files, its threads and children, and the size of the cache. The first quarter fills what is kept for good;
-from the second on all has to stay as it is: the mean of the last quarter within 5 % or 10 MB of that of the
-second.
+The samples are rendered in one process, over and over, in all levels, and in mixes and formats of each
+kind, for as long as is asked, mono and at 22,050 Hz so that there are many: the report says how many. The
+cache's limit is set so low that it has to throw clips away. After every third render the process tells
+its memory, its open files, its threads and children, and the size of the cache. The first quarter fills
+what is kept for good; from the second on all has to stay as it is: the mean of the last quarter within 5
+% or 10 MB of that of the second.
 
 With `--keep` the report is kept in all_night.txt.
 """

@@ -2,10 +2,10 @@
 
     python -m tests.reports.killed [--times 300] [--seed 1] [--keep]
 
-Each run is killed (SIGKILL) at an instant drawn evenly from the length of an undisturbed one, a batch a moment
-after a drawn number of its tracks: the process alone, as a system without memory does it, or it and all it has
-started, as a power cut does. (That also loses what is not on the disk yet, which is not tried here.) With
-`--keep` the report is kept in killed.txt.
+Each run is killed (SIGKILL) at an instant drawn evenly from the length of an undisturbed one, a batch a
+moment after a drawn number of its tracks: the process alone, as a system without memory does it, or it
+and all it has started, as a power cut does. (That also loses what is not on the disk yet, which is not
+tried here.) With `--keep` the report is kept in killed.txt.
 The exit code is 1 if a file was damaged or a second call did not set all right.
 """
 
