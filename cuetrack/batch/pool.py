@@ -7,6 +7,7 @@ joblib starts the processes; with a cluster's address its Dask backend takes the
 from __future__ import annotations
 
 import os
+import signal
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -81,7 +82,25 @@ def _together(
     run = Parallel(-1 if cluster else processes, return_as="generator_unordered", batch_size=1)
     starter = None if cluster else os.getpid()
     call = delayed(_numbered)
-    yield from run(call(function, number, item, starter) for number, item in list(items.items()))
+    with _interrupts_kept_from_processes():
+        found = run(call(function, number, item, starter) for number, item in list(items.items()))
+    yield from found
+
+
+@contextmanager
+def _interrupts_kept_from_processes() -> Iterator[None]:
+    """What is started in the block is not reached by Ctrl-C, which goes to all programs of a terminal.
+
+    This process answers for it: others would each complain. Windows knows no way.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _numbered(
