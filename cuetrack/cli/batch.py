@@ -231,9 +231,8 @@ def _print_outcomes(outcomes: Sequence[Outcome], folder: Path) -> None:
         found for outcome in outcomes if outcome.result == "made" for found in outcome.diagnostics
     )
     if told:
-        click.echo(
-            f"{len(told)} warnings; `cuetrack check` of a plan shows them, --json all of them", err=True
-        )
+        many = "1 warning" if len(told) == 1 else f"{len(told)} warnings"
+        click.echo(f"{many}; `cuetrack check` of a plan shows them, --json all of them", err=True)
 
 
 def _plan_name(outcome: Outcome) -> str:
