@@ -626,11 +626,16 @@ def _voice(
     return voice, None
 
 
-def _voice_of_call(text: str, language: str) -> Voice:
-    """The voice that speaks instead of the plan's own; a path starts from the working folder."""
+def refuse_unknown_voice(text: str) -> None:
+    """Raises `UsageError` if a call asks for a voice by a name that none has."""
     names = voice_names()
     if not is_path(text) and text not in names:
         raise UsageError(f"there is no voice {text!r}; {did_you_mean(text, names)}")
+
+
+def _voice_of_call(text: str, language: str) -> Voice:
+    """The voice that speaks instead of the plan's own; a path starts from the working folder."""
+    refuse_unknown_voice(text)
     voice = find_voice(text)
     try:
         refuse_language(voice, language)

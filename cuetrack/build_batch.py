@@ -9,21 +9,20 @@ from __future__ import annotations
 import json
 import os
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from functools import lru_cache, partial
 from hashlib import sha256
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any, Literal
 
 from cuetrack import __version__
 from cuetrack.batch.found import is_series, plans_below
 from cuetrack.batch.lock import LOCK_FILE, folder_locked
-from cuetrack.batch.manifest import MANIFEST_FILE, Made, Manifest, read_manifest
+from cuetrack.batch.manifest import MANIFEST_FILE, Made, Manifest, SpokenBy, read_manifest
 from cuetrack.batch.pool import answers
 from cuetrack.batch.stale import file_digest, sizes_and_times, why_stale
-from cuetrack.build import DEFAULT_RATE_HZ, Rendered, render
+from cuetrack.build import DEFAULT_RATE_HZ, Rendered, refuse_unknown_voice, render
 from cuetrack.build_papers import PaperName, chosen_papers
 from cuetrack.document.beside import file_beside
 from cuetrack.errors import (
@@ -39,7 +38,7 @@ from cuetrack.plan.fields import Level, MixName
 from cuetrack.plan.house import DEFAULT_LANGUAGE, HOUSE_FILE, read_in_house
 from cuetrack.plan.series import Day, days_of, read_series
 from cuetrack.speech.installed import default_voice
-from cuetrack.speech.voice_state import voice_state
+from cuetrack.speech.voice_state import versions_of, voice_state
 from cuetrack.speech.voices import find_voice, is_path
 from cuetrack.writers.atomic import folder_made, refuse_links_out, remove_left_over
 from cuetrack.writers.formats import Quality, format_of
@@ -127,7 +126,8 @@ class Batch:
 
     Raises:
         PlanError: the series has mistakes.
-        UsageError: there is no plan, a format that cannot be, or two tracks would have one name.
+        UsageError: there is no plan, a format or a voice that cannot be, or two tracks of one name.
+        WriteError: a link among the plans leads the tracks out of their folder.
     """
 
     place: Path
@@ -144,6 +144,10 @@ class Batch:
         self.asked = replace(self.asked, voices=tuple(voices))
         for ending in self.asked.endings:
             format_of(Path(f"track{ending}"))
+        for voice in self.asked.voices:
+            refuse_unknown_voice(voice)
+        if not self.asked.allow_outside:
+            refuse_links_out(_home(self.place), [self.folder / name for name in (LOCK_FILE, MANIFEST_FILE)])
         self.works = tuple(self._works())
         _refuse_doubles(self.works)
 
@@ -198,8 +202,6 @@ class Batch:
             WriteError: the folder cannot be written into, or another batch does.
             ClusterError: the cluster is not there or not fit.
         """
-        if not self.asked.allow_outside:
-            refuse_links_out(_home(self.place), [self.folder / name for name in (LOCK_FILE, MANIFEST_FILE)])
         with folder_made(self.folder), folder_locked(self.folder):
             remove_left_over(self.folder)
             try:
@@ -232,11 +234,11 @@ class Batch:
                 have(outcome)
         return [outcomes[work.track] for work in self.works]
 
-    def _voice_now(self, work: Work, voice: Mapping[str, Any]) -> str | None:
+    def _voice_now(self, work: Work, voice: SpokenBy) -> str | None:
         """The state of the voice that the manifest tells of for a work; None if it is no longer there."""
         beside = (_home(self.place) / work.plan).parent
         is_free = work.voice is not None or self.asked.allow_outside
-        return _state_of(voice["asked"], beside, voice["language"], None if is_free else beside)
+        return _state_of(voice.asked, beside, voice.language, None if is_free else beside)
 
     def _may_read(self, file: Path) -> bool:
         try:
@@ -329,13 +331,7 @@ def _options(work: Work, asked: Asked) -> dict[str, Any]:
 @lru_cache(maxsize=1)
 def _versions() -> str:
     """Of this program, and of the libraries that make samples and files."""
-    found = [f"cuetrack {__version__}"]
-    for name in _LIBRARIES:
-        try:
-            found.append(f"{name} {version(name)}")
-        except PackageNotFoundError:
-            found.append(f"no {name}")
-    return ", ".join(found)
+    return ", ".join([f"cuetrack {__version__}", *versions_of(_LIBRARIES)])
 
 
 @lru_cache(maxsize=1_000)
@@ -385,7 +381,7 @@ def _made(task: _Task) -> Outcome:
     plan = _plan_of(work, asked.allow_outside)
     target, home = task.folder / work.track, _home(work.place)
     if not asked.allow_outside:
-        refuse_links_out(home, [target])
+        refuse_links_out(home, [target])  # before a folder is made behind a link
     target.parent.mkdir(parents=True, exist_ok=True)
     rendered = render(
         plan,
@@ -441,11 +437,7 @@ def _as_made(task: _Task, plan: Path, rendered: Rendered, began_ns: int) -> Made
         track=work.track,
         options=_options(work, task.asked),
         inputs=inputs,
-        voice={
-            "asked": voice,
-            "language": known.manner.language,
-            "state": voice_state(known.manner.voice),
-        },
+        voice=SpokenBy(voice, known.manner.language, voice_state(known.manner.voice)),
         versions=_versions(),
         files=sizes_and_times(folder, [_from(folder, file) for file in rendered.files]),
     )

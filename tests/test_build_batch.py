@@ -48,6 +48,14 @@ def test_every_plan_becomes_the_track_that_render_makes(plans: Path, tmp_path: P
     assert names == {*tracks, MANIFEST_FILE}
 
 
+def test_links_are_refused_in_a_dry_run_too(plans: Path, tmp_path: Path) -> None:
+    (tmp_path / "mine.jsonl").write_text("{}", encoding="utf-8")
+    (plans / "tracks").mkdir()
+    (plans / "tracks" / MANIFEST_FILE).symlink_to(tmp_path / "mine.jsonl")
+    with pytest.raises(WriteError, match="out of its folder"):
+        Batch(plans, plans / "tracks", Asked()).planned(only_changed=True)
+
+
 def test_processes_make_no_difference(plans: Path, tmp_path: Path) -> None:
     for processes in (1, 2):
         Batch(plans, tmp_path / str(processes), Asked(endings=(".flac",))).run(processes=processes)

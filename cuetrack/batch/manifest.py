@@ -14,10 +14,23 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
+from pydantic import TypeAdapter
+
 from cuetrack.errors import WriteError
 from cuetrack.writers.atomic import atomic_files
 
 MANIFEST_FILE = "cuetrack-batch.jsonl"
+# A hundred thousand tracks take less.
+_MOST_BYTES = 200_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class SpokenBy:
+    """Who spoke: what was asked for, in which language, and a digest of all that decides the sound."""
+
+    asked: str | None
+    language: str
+    state: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +41,7 @@ class Made:
         track: its name below the folder, with `/` between.
         options: what was asked of it.
         inputs: SHA-256 of each file it was made from, by the path from the folder; None for no such file.
-        voice: who spoke: what was asked for, the language, and a digest of all that decides the sound.
+        voice: who spoke.
         versions: of this program and of the libraries that make samples.
         files: size in bytes and time of change in ns of each file that was made, by names like `track`.
     """
@@ -36,9 +49,12 @@ class Made:
     track: str
     options: Mapping[str, Any]
     inputs: Mapping[str, str | None]
-    voice: Mapping[str, str | None]
+    voice: SpokenBy
     versions: str
     files: Mapping[str, tuple[int, int]]
+
+
+_MADE = TypeAdapter(Made)
 
 
 @dataclass
@@ -63,11 +79,10 @@ class Manifest:
         Raises:
             WriteError: the manifest cannot be written.
         """
-        goes_on = asked == self.unended
-        before = [name for name in self.made if not (goes_on and name in self.since)]
-        lines = [_line(self.made[name]) for name in before]
+        since = self.since if asked == self.unended else frozenset()
+        lines = [_line(one) for name, one in self.made.items() if name not in since]
         lines.append(_text({"run": asked}))
-        lines += [_line(self.made[name]) for name in self.made if name not in set(before)]
+        lines += [_line(one) for name, one in self.made.items() if name in since]
         path = self.folder / MANIFEST_FILE
         with atomic_files(path) as (temporary,):
             temporary.write_text("".join(lines), encoding="utf-8")
@@ -97,22 +112,16 @@ def _add(file: IO[str], line: str) -> None:
 
 
 def read_manifest(folder: Path) -> Manifest:
-    """What stands in the manifest of a folder; nothing if there is none. Lines that are torn do not count.
+    """What stands in the manifest of a folder; nothing if there is none.
+
+    Lines that are torn or that no run of ours wrote do not count: it may come from a stranger.
 
     Raises:
         WriteError: it is there and cannot be read.
     """
-    path = folder / MANIFEST_FILE
-    try:
-        lines = path.read_text(encoding="utf-8", errors="replace").splitlines() if path.exists() else []
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise WriteError(
-            f"{path} cannot be read: {reason}; remove it, and all tracks are made anew"
-        ) from None
     found = Manifest(folder)
     since: set[str] = set()
-    for line in lines:
+    for line in _written_lines(folder / MANIFEST_FILE):
         try:
             values = json.loads(line)
             if "run" in values:
@@ -121,10 +130,27 @@ def read_manifest(folder: Path) -> Manifest:
             elif "ended" in values:
                 found.unended = None
             else:
-                one = Made(**values)
+                one = _MADE.validate_python(values)
                 found.made[one.track] = one
                 since.add(one.track)
-        except (ValueError, TypeError):
+        except (ValueError, TypeError, RecursionError):
             continue
     found.since = frozenset(since)
     return found
+
+
+def _written_lines(path: Path) -> list[str]:
+    hint = "remove it, and all tracks are made anew"
+    try:
+        if not path.exists():
+            return []
+        if not path.is_file():  # a pipe or a device may never end
+            raise WriteError(f"{path} is no ordinary file; {hint}")
+        with path.open("rb") as file:
+            data = file.read(_MOST_BYTES + 1)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise WriteError(f"{path} cannot be read: {reason}; {hint}") from None
+    if len(data) > _MOST_BYTES:
+        raise WriteError(f"{path} is larger than {_MOST_BYTES // 1_000_000} MB; {hint}")
+    return data.decode("utf-8", errors="replace").splitlines()

@@ -65,6 +65,7 @@ def answers(
                     yield answer
             except _deaths():
                 continue
+            break
         for number, item in left.items():
             try:
                 for _, answer in _together(function, {number: item}, max(2, processes), cluster):

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterable, Mapping
 from functools import lru_cache
-from hashlib import sha256
 from pathlib import Path
 from stat import S_ISREG
 from typing import Any
 
-from cuetrack.batch.manifest import Made
-
-_BLOCK_BYTES = 1 << 20
+from cuetrack.batch.manifest import Made, SpokenBy
 
 
 def file_digest(path: Path) -> str | None:
@@ -26,11 +24,8 @@ def file_digest(path: Path) -> str | None:
 
 @lru_cache(maxsize=10_000)
 def _digest(path: Path, size_bytes: int, changed_ns: int) -> str:
-    digest = sha256()
     with path.open("rb") as file:
-        while block := file.read(_BLOCK_BYTES):
-            digest.update(block)
-    return digest.hexdigest()
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def sizes_and_times(folder: Path, names: Iterable[str]) -> dict[str, tuple[int, int]]:
@@ -39,7 +34,7 @@ def sizes_and_times(folder: Path, names: Iterable[str]) -> dict[str, tuple[int, 
     for name in names:
         try:
             known = (folder / name).stat()
-        except OSError:
+        except (OSError, ValueError):  # not there, or a name that cannot be
             continue
         found[name] = (known.st_size, known.st_mtime_ns)
     return found
@@ -51,7 +46,7 @@ def why_stale(
     *,
     options: Mapping[str, Any],
     versions: str,
-    voice_now: Callable[[Mapping[str, Any]], str | None],
+    voice_now: Callable[[SpokenBy], str | None],
     may_read: Callable[[Path], bool],
 ) -> str | None:
     """Why a track has to be made, in words; None if it stands as it would be made now.
@@ -70,7 +65,7 @@ def why_stale(
     for name, known in one.files.items():
         if name not in there:
             return f"{name} is gone"
-        if there[name] != tuple(known):
+        if there[name] != known:
             return f"{name} was changed since"
     if one.options != options:
         return "it is asked for otherwise"
@@ -82,7 +77,7 @@ def why_stale(
         if now != digest:
             what = "is new" if digest is None else "is gone" if now is None else "has changed"
             return f"{name} {what}"
-    if one.voice["state"] != voice_now(one.voice):
+    if one.voice.state != voice_now(one.voice):
         return "the voice has changed"
     if one.versions != versions:
         return "another version made it"

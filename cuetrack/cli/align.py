@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,10 +10,17 @@ import click
 
 from cuetrack import build_take
 from cuetrack.build_take import TAKE_ENDINGS, TAKE_PAPER_NAMES, Aligned, Source, TakePapers
-from cuetrack.cli.options import allow_outside_option, day_option, json_option, level_option, source_of
+from cuetrack.cli.options import (
+    allow_outside_option,
+    day_option,
+    json_option,
+    level_option,
+    named,
+    source_of,
+)
 from cuetrack.cli.output import diagnostic_values, errors_as_json, print_diagnostics, print_json
 from cuetrack.cli.progress import progress_bar
-from cuetrack.errors import ExitCode, UsageError, did_you_mean
+from cuetrack.errors import ExitCode
 from cuetrack.plan.fields import MixName
 from cuetrack.timebase import frame_clock_text
 from cuetrack.timeline.mixes import MIX_NAMES
@@ -111,10 +119,7 @@ def align(
 
 def _papers(names: str | None, everything: bool, actual: bool, base: Path, source: Source) -> TakePapers:
     """What is written; with --all that which can be made of a timeline, if it is one."""
-    asked = [name.strip() for name in (names or "").split(",") if name.strip()]
-    for name in asked:
-        if name not in TAKE_PAPER_NAMES:
-            raise UsageError(f"--with knows no {name!r}; {did_you_mean(name, TAKE_PAPER_NAMES)}")
+    asked: Sequence[str] = named(names, TAKE_PAPER_NAMES)
     if everything:
         from_plan = () if source.is_timeline else ("captions", "chapters", "markers")
         asked = [*from_plan, "cuts", "picture", "track", *(["actual"] if actual else [])]

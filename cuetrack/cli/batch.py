@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from fractions import Fraction
 from itertools import groupby
@@ -19,9 +19,11 @@ from cuetrack.cli.options import (
     allow_outside_option,
     channels_option,
     json_option,
-    papers_named,
+    mixes_option,
+    named,
     quality_option,
     rate_option,
+    several,
 )
 from cuetrack.cli.output import (
     diagnostic_values,
@@ -31,9 +33,8 @@ from cuetrack.cli.output import (
     print_table,
 )
 from cuetrack.cli.progress import progress_bar
-from cuetrack.errors import ExitCode, UsageError, did_you_mean
+from cuetrack.errors import ExitCode
 from cuetrack.plan.fields import Level
-from cuetrack.speech.voices import is_path, voice_names
 from cuetrack.timebase import Instant, clock_text
 from cuetrack.timeline.mixes import MIX_NAMES
 from cuetrack.writers.formats import AUDIO_FORMATS, Quality
@@ -57,14 +58,7 @@ _USUAL_FOLDER = "tracks"
     multiple=True,
     help="This version of each move; say it twice, or all, for several. Each plan's own if not given.",
 )
-@click.option(
-    "mixes",
-    "--mix",
-    type=click.Choice([*MIX_NAMES, "all"]),
-    multiple=True,
-    default=("class",),
-    help="class, ear or film; say it twice, or all, for several.",
-)
+@mixes_option
 @click.option(
     "voices",
     "--voice",
@@ -144,12 +138,11 @@ def batch(
       cuetrack batch winter.yaml --dry-run
     """
     with errors_as_json(as_json):
-        papers = papers_named(with_papers)
+        papers = named(with_papers, PAPER_NAMES)
         chosen_papers(papers)
-        _refuse_voices(voices)
         asked = Asked(
-            levels=tuple(name for name in _LEVELS if name in levels or "all" in levels),
-            mixes=tuple(name for name in MIX_NAMES if name in mixes or "all" in mixes),
+            levels=several(levels, _LEVELS),
+            mixes=several(mixes, MIX_NAMES),
             voices=tuple(dict.fromkeys(voices)),
             endings=tuple(dict.fromkeys(f".{name}" for name in formats)),
             quality=quality,
@@ -177,13 +170,6 @@ def batch(
     else:
         _print_outcomes(outcomes, folder)
     return max((outcome.exit_code for outcome in outcomes), default=ExitCode.DONE)
-
-
-def _refuse_voices(voices: Iterable[str]) -> None:
-    names = voice_names()
-    for voice in voices:
-        if not is_path(voice) and voice not in names:
-            raise UsageError(f"there is no voice {voice!r}; {did_you_mean(voice, names)}")
 
 
 @contextmanager

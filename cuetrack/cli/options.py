@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TypeVar
 
 import click
 
 from cuetrack import build_series
 from cuetrack.build import DEFAULT_RATE_HZ
-from cuetrack.build_papers import PAPER_NAMES, PaperName
 from cuetrack.build_take import Source
 from cuetrack.errors import UsageError, did_you_mean
 from cuetrack.plan.fields import MixName
 from cuetrack.plan.series import Day
+from cuetrack.timeline.mixes import MIX_NAMES
 from cuetrack.writers.formats import QUALITIES
+
+_Name = TypeVar("_Name", bound=str)
 
 plan_argument = click.argument("plan", type=click.Path(path_type=Path))
 json_option = click.option("as_json", "--json", is_flag=True, help="Print the answer as JSON.")
@@ -47,6 +51,15 @@ quality_option = click.option(
     show_default=True,
     help="Of the sound: small files, good ones, or the best there are.",
 )
+mixes_option = click.option(
+    "mixes",
+    "--mix",
+    type=click.Choice([*MIX_NAMES, "all"]),
+    multiple=True,
+    default=("class",),
+    help="class: everything. ear: for the coach alone, with prompts. film: what the camera may hear. "
+    "Say it twice, or all, for several: NAME.MIX.wav each.",
+)
 allow_outside_option = click.option(
     "--allow-outside",
     is_flag=True,
@@ -76,10 +89,15 @@ def plan_and_day(plan: Path, called: str | None, allow_outside: bool) -> tuple[P
     return build_series.plan_of_day(plan, called, allow_outside=allow_outside)
 
 
-def papers_named(names: str | None) -> tuple[PaperName, ...]:
-    """What `--with NAMES` names, in the order of all."""
+def named(names: str | None, known: Sequence[_Name]) -> tuple[_Name, ...]:
+    """What `--with NAMES` names of the `known`, in their order."""
     asked = [name.strip() for name in (names or "").split(",") if name.strip()]
     for name in asked:
-        if name not in PAPER_NAMES:
-            raise UsageError(f"--with knows no {name!r}; {did_you_mean(name, PAPER_NAMES)}")
-    return tuple(name for name in PAPER_NAMES if name in asked)
+        if name not in known:
+            raise UsageError(f"--with knows no {name!r}; {did_you_mean(name, known)}")
+    return tuple(name for name in known if name in asked)
+
+
+def several(said: Sequence[str], known: Sequence[_Name]) -> tuple[_Name, ...]:
+    """What was said of the `known`, in their order; `all` is every one."""
+    return tuple(name for name in known if name in said or "all" in said)

@@ -16,11 +16,13 @@ from cuetrack.cli.options import (
     day_option,
     json_option,
     level_option,
-    papers_named,
+    mixes_option,
+    named,
     plan_and_day,
     plan_argument,
     quality_option,
     rate_option,
+    several,
 )
 from cuetrack.cli.output import (
     diagnostic_values,
@@ -51,15 +53,7 @@ from cuetrack.writers.timeline_json import loudness_values
 )
 @rate_option
 @channels_option
-@click.option(
-    "mixes",
-    "--mix",
-    type=click.Choice([*MIX_NAMES, "all"]),
-    multiple=True,
-    default=("class",),
-    help="class: everything. ear: for the coach alone, with prompts. film: what the camera may hear. "
-    "Say it twice, or all, for several: NAME.MIX.wav each.",
-)
+@mixes_option
 @click.option("--stems", is_flag=True, help="Write voice, tones, clicks, slate and bed apart, too, as WAV.")
 @quality_option
 @click.option(
@@ -112,7 +106,7 @@ def render(
       cuetrack render session.yaml -o session.mp3
       cuetrack render session.yaml -o tuesday/session.mp3 --all
     """
-    wanted = tuple(name for name in MIX_NAMES if name in mixes or "all" in mixes)
+    wanted = several(mixes, MIX_NAMES)
     with errors_as_json(as_json), progress_bar() as progress, ExitStack() as stack:
         file, day = plan_and_day(plan, called, allow_outside)
         papers = _papers(with_papers, everything, sound_inside, VIDEO_RATES[video_rate])
@@ -159,7 +153,7 @@ def _papers(names: str | None, everything: bool, sound_inside: bool, video_rate:
     """What is written beside the track."""
     if everything:
         return chosen_papers(PAPER_NAMES, video_rate, sound_inside=sound_inside, as_far_as_can_be=True)
-    asked = papers_named(names)
+    asked = named(names, PAPER_NAMES)
     if sound_inside and "player" not in asked:
         raise UsageError("--sound-inside is for the player page; add --with player")
     return chosen_papers(asked, video_rate, sound_inside=sound_inside)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import platform
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -32,11 +32,7 @@ def voice_state(voice: Voice) -> str:
 def _facts(voice: Voice) -> Iterator[str]:
     yield repr((voice.name, voice.engine, voice.languages, voice.words_per_minute, voice.loudness_lufs))
     yield repr((voice.pitch, voice.natural_words_per_minute, voice.package, voice.sha256, voice.fallback))
-    for package in _PACKAGES[voice.engine]:
-        try:
-            yield f"{package} {version(package)}"
-        except PackageNotFoundError:
-            yield f"no {package}"
+    yield from versions_of(_PACKAGES[voice.engine])
     match voice.engine:
         case "piper":
             if (model := model_file(voice)) is not None:
@@ -49,6 +45,15 @@ def _facts(voice: Voice) -> Iterator[str]:
         case "pyttsx3":
             # On Linux the engine comes along; elsewhere it is the system's.
             yield "" if sys.platform.startswith("linux") else platform.platform()
+
+
+def versions_of(packages: Iterable[str]) -> Iterator[str]:
+    """Name and version of each package, or that it is not on this machine."""
+    for package in packages:
+        try:
+            yield f"{package} {version(package)}"
+        except PackageNotFoundError:
+            yield f"no {package}"
 
 
 def _clips(folder: Path | None) -> Iterator[str]:

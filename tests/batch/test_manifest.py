@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import pytest
 
-from cuetrack.batch.manifest import MANIFEST_FILE, Made, Manifest, read_manifest
+from cuetrack.batch import manifest as module
+from cuetrack.batch.manifest import MANIFEST_FILE, Made, Manifest, SpokenBy, read_manifest
 from cuetrack.errors import WriteError
 
 
 def made(track: str, size: int = 10) -> Made:
     return Made(
-        track, {"level": None}, {"../quay.yaml": "ab"}, {"state": "x"}, "cuetrack 1", {track: (size, 1)}
+        track,
+        {"level": None},
+        {"../quay.yaml": "ab"},
+        SpokenBy(None, "en", "x"),
+        "cuetrack 1",
+        {track: (size, 1)},
     )
 
 
@@ -84,8 +91,17 @@ def test_wherever_the_file_is_torn_whole_lines_count(tmp_path: Path) -> None:
         assert tracks == {track for track, end in ends.items() if end <= length}
 
 
+WHOLE = {"track": "a", "options": {}, "inputs": {}, "voice": {}, "versions": "", "files": {}}
+
+
 @pytest.mark.parametrize(
-    "line", ["[]", "3", "null", '"run"', "{}", '{"track": 3}', '{"track": "a.wav"}', "\x00"]
+    "line",
+    [
+        *("[]", "3", "null", '"run"', "{}", '{"track": 3}', '{"track": "a.wav"}', "\x00"),
+        *(json.dumps({**WHOLE, key: 0}) for key in WHOLE),
+        json.dumps(WHOLE),  # whose voice says nothing
+        pytest.param("[" * 100_000, id="deep"),
+    ],
 )
 def test_lines_of_something_else_do_not_count(tmp_path: Path, line: str) -> None:
     (tmp_path / MANIFEST_FILE).write_text(f"{line}\n", encoding="utf-8")
@@ -95,4 +111,21 @@ def test_lines_of_something_else_do_not_count(tmp_path: Path, line: str) -> None
 def test_a_folder_in_its_place_is_told(tmp_path: Path) -> None:
     (tmp_path / MANIFEST_FILE).mkdir()
     with pytest.raises(WriteError, match="remove it"):
+        read_manifest(tmp_path)
+
+
+def test_a_pipe_in_its_place_is_told_and_not_waited_for(tmp_path: Path) -> None:
+    if not hasattr(os, "mkfifo"):
+        pytest.skip("no pipes here")
+    os.mkfifo(tmp_path / MANIFEST_FILE)
+    with pytest.raises(WriteError, match="no ordinary file"):
+        read_manifest(tmp_path)
+
+
+def test_one_that_no_batch_could_have_written_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "_MOST_BYTES", 1_000)
+    (tmp_path / MANIFEST_FILE).write_text("x" * 1_001, encoding="utf-8")
+    with pytest.raises(WriteError, match="larger than"):
         read_manifest(tmp_path)

@@ -21,6 +21,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from tests.benchmarks.render_speed import Bench, Contestant, Result, Run, _processor, _version
+from tests.helpers.goals import goal_line
 
 REPORT = Path(__file__).with_suffix(".txt")
 ROOT = Path(__file__).resolve().parents[2]
@@ -91,12 +92,8 @@ def _report(results: Sequence[Result], two_hours: Run, load: float) -> Iterator[
     yield f"\ntwo hours, cuetrack align: {two_hours.seconds:.1f} s, {peak_mb:.0f} MB"
     ours = results[0].median_seconds
     yield "\ngoals"
-    yield _goal(ours < GOAL_SECONDS, f"half an hour in under {GOAL_SECONDS:.0f} s: {ours:.1f} s")
-    yield _goal(peak_mb <= GOAL_PEAK_MB, f"two hours in {GOAL_PEAK_MB:.0f} MB: {peak_mb:.0f} MB")
-
-
-def _goal(is_met: bool, text: str) -> str:
-    return f"{'met   ' if is_met else 'MISSED'}  {text}"
+    yield goal_line(ours < GOAL_SECONDS, f"half an hour in under {GOAL_SECONDS:.0f} s: {ours:.1f} s")
+    yield goal_line(peak_mb <= GOAL_PEAK_MB, f"two hours in {GOAL_PEAK_MB:.0f} MB: {peak_mb:.0f} MB")
 
 
 def main() -> None:

@@ -28,6 +28,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from tests.benchmarks.render_speed import Bench, _processor, _version
+from tests.helpers.goals import goal_line
 from tests.helpers.many_plans import write_plans
 
 REPORT = Path(__file__).with_suffix(".txt")
@@ -165,15 +166,11 @@ def _report(one: float, two: float, alone: float, lines: Sequence[Line], load: f
             yield f"  {number:6,}  {seconds:8.2f} s   on the line {line.on_line_seconds(number):8.2f} s"
         yield f"  one more costs {line.each_seconds * 1000:.1f} ms; the middle one is off by {line.off:+.0%}"
     yield "\ngoals"
-    yield _goal(one / two >= GOAL_TIMES, f"two processes {GOAL_TIMES} times faster: {one / two:.2f}")
+    yield goal_line(one / two >= GOAL_TIMES, f"two processes {GOAL_TIMES} times faster: {one / two:.2f}")
     for line in lines:
-        yield _goal(
+        yield goal_line(
             abs(line.off) <= GOAL_OFF, f"straight within {GOAL_OFF:.0%}, {line.what}: {line.off:+.0%}"
         )
-
-
-def _goal(is_met: bool, text: str) -> str:
-    return f"{'met   ' if is_met else 'MISSED'}  {text}"
 
 
 def _plot(lines: Sequence[Line], path: Path) -> None:

@@ -57,6 +57,7 @@ from cuetrack import build
 from cuetrack.build_take import Source, align
 from cuetrack.take.align import Alignment, Stretch
 from tests.benchmarks.render_speed import _processor, _version
+from tests.helpers.goals import goal_line
 from tests.helpers.rooms import NOISES, ROOM_HZ, Room, RoomTake, Signal, recorded_in_room
 from tests.helpers.takes import Played
 
@@ -409,10 +410,6 @@ def _share(some: Sequence[Outcome]) -> str:
     return f"{len(some):5}{share:>14}{false:7}{middle:>11}{plain:16}{somewhere:11}"
 
 
-def _goal(is_met: bool, text: str) -> str:
-    return f"{'met   ' if is_met else 'MISSED'}  {text}"
-
-
 def _report(
     done: Sequence[Outcome],
     refused: Sequence[tuple[Unrelated, int, str]],
@@ -443,10 +440,10 @@ def _report(
     share = right / max(1, len(loud))
     found = f"{right} of {len(loud)} ({share:.1%}); by plain correlation, without the ppm, {plain}"
     goal = f"{GOAL_SHARE:.0%} of the runs at {GOAL_LEVEL_DB:.0f} dB and above within 1 ms and 1 ppm"
-    yield _goal(share >= GOAL_SHARE, f"{goal}: {found}")
+    yield goal_line(share >= GOAL_SHARE, f"{goal}: {found}")
     false, falsely = sum(one.judged.false for one in done), sum(number > 0 for _, number, _ in refused)
     both = f"{false} in the rooms, {falsely} of {len(refused)} unrelated recordings"
-    yield _goal(not false and not falsely, f"no false alignment: {both}")
+    yield goal_line(not false and not falsely, f"no false alignment: {both}")
 
 
 def main() -> None:

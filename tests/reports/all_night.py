@@ -33,6 +33,7 @@ import psutil
 from cuetrack import build
 from cuetrack.speech.cache import ClipCache
 from tests.benchmarks.render_speed import _processor, _version
+from tests.helpers.goals import goal_line
 
 ROOT = Path(__file__).parents[2]
 REPORT = Path(__file__).with_suffix(".txt")
@@ -109,20 +110,16 @@ def _report(found: Sequence[Look]) -> Iterator[str]:
     grown = mean(after) - mean(before)
     yield f"\n{found[-1].renders} renders in {found[-1].minutes:.1f} minutes"
     yield "\ngoals"
-    yield _goal(
+    yield goal_line(
         grown <= allowed,
         f"memory flat: {mean(before):.1f} MB in the second quarter, {grown:+.1f} MB in the last",
     )
     most = [max(one.open_files for one in quarters[part]) for part in (1, 3)]
-    yield _goal(most[1] <= most[0], f"open files flat: at most {most[0]}, then {most[1]}")
+    yield goal_line(most[1] <= most[0], f"open files flat: at most {most[0]}, then {most[1]}")
     children = max(one.children for one in found)
-    yield _goal(children == 0, f"no process left running: {children}")
+    yield goal_line(children == 0, f"no process left running: {children}")
     largest = max(one.cache_mb for one in found)
-    yield _goal(largest <= CACHE_MB, f"the cache within its {CACHE_MB} MB: at most {largest:.2f}")
-
-
-def _goal(is_met: bool, text: str) -> str:
-    return f"{'met   ' if is_met else 'MISSED'}  {text}"
+    yield goal_line(largest <= CACHE_MB, f"the cache within its {CACHE_MB} MB: at most {largest:.2f}")
 
 
 def main() -> None:

@@ -7,12 +7,12 @@ once and in whatever order. (With four threads an inference, samples differ: sum
 
 from __future__ import annotations
 
+import hashlib
 import json
 import logging
 import os
 import threading
 from functools import cached_property, lru_cache
-from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -139,12 +139,9 @@ def _loaded(model: Path, digest: str | None) -> PiperVoice:
 def _digest(path: Path) -> str:
     try:
         with path.open("rb") as file:
-            digest = sha256()
-            while block := file.read(1 << 20):
-                digest.update(block)
+            return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
         raise VoiceMissingError(f"{path} cannot be read: {error.strerror or error}") from None
-    return digest.hexdigest()
 
 
 def _joined(sentences: list[NDArray[np.float32]]) -> NDArray[np.float32]:
