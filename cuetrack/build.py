@@ -427,13 +427,14 @@ def render(
     day: Day | None = None,
     allow_outside: bool = False,
     home: Path | None = None,
+    mix_ahead: bool = True,
     progress: Progress | None = None,
 ) -> Rendered:
     """Writes the cue track of `plan` to `target` and NAME.timeline.json beside it.
 
     The ending of `target` picks the format. Several mixes become NAME.MIX.ENDING each; with `stems`, what
     a mix is the sum of before mastering is written apart, too; with `papers`, what goes with the first
-    mix. All files appear whole, at the end, or none.
+    mix. All files appear whole, at the end, or none. With `mix_ahead`, mixing and encoding may go on at once.
 
     Raises:
         PlanError: mistakes in the plan, or speech that does not fit.
@@ -477,7 +478,7 @@ def render(
         for one in chosen
     ]
     tags, frames = _tags(known, arrangement), arrangement.frames
-    delivery = Delivery(audio_format, quality, channels, tags, known.manner.record())
+    delivery = Delivery(audio_format, quality, channels, tags, known.manner.record(), mix_ahead)
     needed_bytes = known_bytes(audio_format, frames, channels, quality) * len(chosen)
     sound, wanted = [file for files in named for file in files.all], papers or Papers()
     track_bytes = most_bytes_of(audio_format, frames, rate_hz, channels, quality)

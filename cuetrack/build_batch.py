@@ -396,6 +396,7 @@ def _made(task: _Task) -> Outcome:
         day=work.day,
         allow_outside=asked.allow_outside,
         home=home,
+        mix_ahead=False,  # other tracks keep the cores busy
     )
     made = _as_made(task, plan, rendered, began_ns)
     return Outcome(

@@ -78,6 +78,7 @@ class Delivery:
     channels: int
     tags: Tags
     speech: Mapping[str, Any]
+    mix_ahead: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +206,7 @@ def write_mix(one: Balanced, files: MixFiles, delivery: Delivery, writing: Step)
             quality=quality,
             tags=tags,
             progress=writing,
+            mix_ahead=delivery.mix_ahead,
         )
 
     write(files.track, one.mastered(), delivery.audio_format, delivery.quality, delivery.tags)

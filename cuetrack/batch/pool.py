@@ -97,6 +97,11 @@ def _interrupts_kept_from_processes() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
+    from multiprocessing import resource_tracker
+
+    # joblib has Python start this helper with the first process; older versions then let interrupts
+    # through again.
+    resource_tracker.ensure_running()
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield

@@ -8,7 +8,7 @@ same bytes.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -55,11 +55,12 @@ def write_audio(
     tags: Tags,
     quality: Quality = "good",
     progress: Callable[[int], None] | None = None,
+    mix_ahead: bool = True,
     rf64_above_bytes: int = RF64_ABOVE_BYTES,
 ) -> None:
     """Writes a programme to `path`, which `writers.atomic` has made; what is in it is replaced.
 
-    The blocks are made in another thread while this one encodes.
+    Unless there is little to encode, the blocks may be made in another thread while this one encodes.
 
     Args:
         path: the file.
@@ -71,6 +72,7 @@ def write_audio(
         tags: what players show.
         quality: how well, or how small.
         progress: called with the number of frames written so far.
+        mix_ahead: make the blocks in that thread; where all cores are at work, it only costs time.
         rf64_above_bytes: more PCM than this goes into RF64.
 
     Raises:
@@ -85,7 +87,9 @@ def write_audio(
     encoding, container = audio_format.encodings[quality], audio_format.container
     bit_rate = kbit_per_second(audio_format, quality, channels)
     gain = 1 / encoder_gain(audio_format, bit_rate, rate_hz)
-    chunks = made_ahead(_louder(_counted(regrouped(blocks, _WRITE_FRAMES), frames), gain))
+    chunks = _louder(_counted(regrouped(blocks, _WRITE_FRAMES), frames), gain)
+    if mix_ahead and container != "WAV":  # whose bytes take less time than to hand them over
+        chunks = made_ahead(chunks)
     try:
         if container == "M4A" or has_encoder(audio_format):
             # Only M4A has its chapters from the encoder; other formats get theirs with the tags.
@@ -147,7 +151,7 @@ def _set_texts(file: SoundFile, tags: Tags) -> None:
             setattr(file, name, text)
 
 
-def _counted(chunks: Iterable[Samples], frames: int) -> Iterator[Samples]:
+def _counted(chunks: Iterable[Samples], frames: int) -> Generator[Samples, None, None]:
     written = 0
     for chunk in chunks:
         written += len(chunk)
@@ -156,7 +160,7 @@ def _counted(chunks: Iterable[Samples], frames: int) -> Iterator[Samples]:
         raise ValueError(f"the programme has {frames} frames but {written} came to be written")
 
 
-def _louder(chunks: Iterable[Samples], gain: float) -> Iterable[Samples]:
+def _louder(chunks: Generator[Samples, None, None], gain: float) -> Generator[Samples, None, None]:
     return chunks if gain == 1.0 else (chunk * np.float32(gain) for chunk in chunks)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import subprocess
 import sys
 import time
 from collections.abc import Callable
@@ -80,6 +81,25 @@ def test_processes_end_with_the_one_that_started_them(tmp_path: Path) -> None:
     os.kill(starter.pid, signal.SIGKILL)
     starter.join()
     waited_for(lambda: not any(lives(int(entry.name)) for entry in tmp_path.iterdir()))
+
+
+def interrupts_reach(_: int) -> bool:
+    return signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, [])
+
+
+_FIRST_POOL = """
+from cuetrack.batch.pool import answers
+from tests.batch.test_pool import interrupts_reach
+print(*answers(interrupts_reach, range(4), processes=2, cluster=None, died=lambda item: None))
+"""
+
+
+@posix_only
+def test_interrupts_reach_no_process() -> None:
+    """Each would tell of its own with a traceback. Asked in a program that has started no other yet."""
+    asked = [sys.executable, "-c", _FIRST_POOL]
+    found = subprocess.run(asked, capture_output=True, check=True, timeout=120).stdout.split()
+    assert found == [b"False"] * 4
 
 
 def waited_for(state: Callable[[], bool], seconds: float = 120) -> None:
