@@ -6,13 +6,19 @@ The examples are made by the program itself; `tests/test_readme.py` holds them a
 from __future__ import annotations
 
 import re
+import shlex
 import subprocess
 import sys
+from operator import itemgetter
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
+DEVELOPERS = ROOT / "DEVELOPERS.md"
+_FENCED = re.compile(r"^(?:<!-- command: .* -->\n)?```(\w*)\n(.*?)^```$", re.DOTALL | re.MULTILINE)
+_IN_LINE = re.compile(r"`((?:cuetrack|python|dask)\s[^`]+)`")
+_INDENTED = re.compile(r"^ {4,}((?:cuetrack|dask) [^#\n]+)", re.MULTILINE)
 _TEXT_BLOCK = re.compile(r"(?<=```text\n).*?(?=\n```)", re.DOTALL)
 
 
@@ -23,6 +29,19 @@ def setup_command(name: str) -> str:
     if len(found) != 1:
         raise SystemExit(f"README.md has {len(found)} commands marked {name!r}, not one")
     return str(found[0])
+
+
+def commands(text: str) -> list[list[str]]:
+    """Every call that a text shows, in its order, word by word; without the two that set up."""
+    found = []
+    for block in _FENCED.finditer(text):
+        if block[1] == "sh" and not block[0].startswith("<!--"):
+            found += [(block.start(), line) for line in block[2].splitlines()]
+    # What stands fenced is blanked, so that the places of the rest stay.
+    prose = _FENCED.sub(lambda block: re.sub(r"\S", " ", block[0]), text)
+    for pattern in (_IN_LINE, _INDENTED):
+        found += [(span.start(), span[1]) for span in pattern.finditer(prose)]
+    return [shlex.split(line) for _, line in sorted(found, key=itemgetter(0))]
 
 
 def shown() -> tuple[str, str, str]:

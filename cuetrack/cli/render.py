@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import ExitStack, nullcontext
 from fractions import Fraction
 from pathlib import Path
 
@@ -36,7 +35,6 @@ from cuetrack.errors import UsageError
 from cuetrack.plan.series import Day
 from cuetrack.timebase import frame_clock_text
 from cuetrack.timeline.mixes import MIX_NAMES
-from cuetrack.writers.atomic import folder_made
 from cuetrack.writers.formats import Quality
 from cuetrack.writers.overlay import VIDEO_RATES
 from cuetrack.writers.timeline_json import loudness_values
@@ -107,12 +105,10 @@ def render(
       cuetrack render session.yaml -o tuesday/session.mp3 --all
     """
     wanted = several(mixes, MIX_NAMES)
-    with errors_as_json(as_json), progress_bar() as progress, ExitStack() as stack:
+    with errors_as_json(as_json), progress_bar() as progress:
         file, day = plan_and_day(plan, called, allow_outside)
         papers = _papers(with_papers, everything, sound_inside, VIDEO_RATES[video_rate])
         target = output or _usual_target(plan, day, in_folder=bool(papers.endings))
-        # A folder is made for all files of a session; one that somebody names has to be there.
-        stack.enter_context(nullcontext() if output else folder_made(target.parent))
         rendered = build.render(
             file,
             target,

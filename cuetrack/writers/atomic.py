@@ -15,7 +15,7 @@ import secrets
 import shutil
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from hashlib import sha256
 from pathlib import Path
 
@@ -53,7 +53,8 @@ def atomic_files(
     """Paths to write to in place of `targets`; on leaving the block they become the targets.
 
     If the block is left by any exception, they are removed and the targets stand as before. A link is
-    followed: the file it points to is replaced. What killed processes left in these folders is removed.
+    followed: the file it points to is replaced. A folder that is not there yet is made. What killed
+    processes left in these folders is removed.
 
     Args:
         targets: the files to make; those that exist are replaced and keep their permissions.
@@ -71,25 +72,30 @@ def atomic_files(
     for folder in {target.parent for target in real} - _swept:
         _swept.add(folder)
         remove_left_over(folder, below=False)
-    try:
-        for temporary, target in zip(hidden, real, strict=True):
-            _refuse_unwritable(target)
-            _create(temporary, target)
-        _refuse_too_little_room(targets[0], real[0].parent, needed_bytes)
-        yield hidden
-        for temporary in hidden:
-            _sync(temporary)
-        _rename_all(hidden, real)
-    except OSError as error:
-        about = _targets_of(error, targets, hidden, real)
-        if not about:
-            raise
-        reason = _REASONS.get(error.errno or 0, error.strerror or str(error))
-        raise WriteError(f"{about} could not be written: {reason}") from error
-    finally:
-        for temporary in hidden:
-            with suppress(OSError):  # gone, or its folder never was one: nothing to add to the first error
-                temporary.unlink()
+    with ExitStack() as folders:
+        for folder in dict.fromkeys(target.parent for target in targets):
+            if not os.path.lexists(folder):
+                folders.enter_context(folder_made(folder))
+        try:
+            for temporary, target in zip(hidden, real, strict=True):
+                _refuse_unwritable(target)
+                _create(temporary, target)
+            _refuse_too_little_room(targets[0], real[0].parent, needed_bytes)
+            yield hidden
+            for temporary in hidden:
+                _sync(temporary)
+            _rename_all(hidden, real)
+        except OSError as error:
+            about = _targets_of(error, targets, hidden, real)
+            if not about:
+                raise
+            reason = _REASONS.get(error.errno or 0, error.strerror or str(error))
+            raise WriteError(f"{about} could not be written: {reason}") from error
+        finally:
+            for temporary in hidden:
+                # Gone, or its folder never was one: nothing to add to the first error.
+                with suppress(OSError):
+                    temporary.unlink()
 
 
 # A folder of thousands of tracks is looked through once a process, not for each of them.

@@ -46,6 +46,8 @@ _LEVELS = {"voice": BLUE, "tones": ORANGE, "bed": GREEN}
 _QUIETEST_LUFS = -60.0
 _MOST_POINTS = 2400
 _MOST_UPRIGHT = 21
+# How many times the size of a letter two lines take.
+_TWO_LINES = 2.8
 _TICK_SECONDS, _MOST_TICKS = (1, 5, 10, 30, 60, 120, 300, 600, 1800, 3600), 20
 
 
@@ -112,11 +114,11 @@ def _draw_phases(axes: Axes, scenes: Sequence[Scene], words: Mapping[str, str], 
     for _, group in groupby(scenes, key=lambda scene: (scene.first, scene.kind)):
         some = list(group)
         name = some[0].move if some[0].kind == "work" else words[some[0].kind]
-        side = f" · {words[some[0].side]}" if some[0].side and some[0].kind == "work" else ""
+        side = words[some[0].side] if some[0].side and some[0].kind == "work" else ""
         # Behind a name that stands across stages their borders are left out.
         background = _PHASE_COLOURS[some[0].kind] if len(some) > 1 else None
         start, end = some[0].start_frame / rate_hz, some[-1].end_frame / rate_hz
-        _label(axes, start, end, 1.5, f"{name}{side}", name or "", points=9, background=background)
+        _label(axes, start, end, 1.5, name or "", side, points=9, background=background)
 
 
 def _label(
@@ -124,23 +126,24 @@ def _label(
     start: float,
     end: float,
     middle: float,
-    text: str,
-    short: str = "",
+    name: str,
+    side: str = "",
     *,
     points: int,
     bold: bool = False,
     background: str | None = None,
 ) -> None:
-    """A name in the middle of a stretch: across if it fits, else upright and maybe `short`; else none."""
-    text, low, high = shown(" ".join(text.split())), *axes.get_xlim()
+    """A name in the middle of a stretch: across if it fits, else upright, with its side if there is room."""
+    name, low, high = shown(" ".join(name.split())), *axes.get_xlim()
     points_wide = (end - start) / (high - low) * _WIDTH_INCHES * 72 * 0.93
+    text = f"{name} · {side}" if side else name
     across = len(text) * points * 0.62 < points_wide
     if not across and (points_wide < points * 1.1 or bold):
         return
     if not across:
         points -= 1
-        text = text if len(text) <= _MOST_UPRIGHT else shown(" ".join(short.split()))
-        text = text if len(text) <= _MOST_UPRIGHT else f"{text[: _MOST_UPRIGHT - 1]}…"
+        name = name if len(name) <= _MOST_UPRIGHT else f"{name[: _MOST_UPRIGHT - 1]}…"
+        text = f"{name}\n{side}" if side and points_wide > points * _TWO_LINES else name
     axes.text(
         (start + end) / 2,
         middle,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import socket
 import subprocess
 import sys
@@ -16,6 +17,7 @@ import pytest
 
 from cuetrack.batch.manifest import MANIFEST_FILE
 from tests.helpers.many_plans import write_plans
+from tests.readme import README, commands
 
 pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
 
@@ -40,18 +42,18 @@ def cluster(tmp_path: Path) -> Iterator[Cluster]:
     # Without a nanny nobody starts one again that was killed.
     worker = ["worker", address, "--host", "127.0.0.1", "--nthreads", "1", "--no-nanny", "--no-dashboard"]
     with ExitStack() as stack:
+        start_dask(stack, tmp_path, scheduler)
+        yield Cluster(address, [start_dask(stack, tmp_path, worker) for _ in range(2)])
 
-        def started(*arguments: str) -> subprocess.Popen[bytes]:
-            place = tmp_path / f"{arguments[0]}-{time.monotonic_ns()}"
-            place.mkdir()
-            log = stack.enter_context((place / "log.txt").open("wb"))
-            command = [sys.executable, "-m", "dask", *arguments]
-            process = stack.enter_context(subprocess.Popen(command, cwd=place, stdout=log, stderr=log))
-            stack.callback(process.kill)
-            return process
 
-        started(*scheduler)
-        yield Cluster(address, [started(*worker), started(*worker)])
+def start_dask(stack: ExitStack, folder: Path, arguments: list[str]) -> subprocess.Popen[bytes]:
+    place = folder / f"{arguments[0]}-{time.monotonic_ns()}"
+    place.mkdir()
+    log = stack.enter_context((place / "log.txt").open("wb"))
+    command = [sys.executable, "-m", "dask", *arguments]
+    process = stack.enter_context(subprocess.Popen(command, cwd=place, stdout=log, stderr=log))
+    stack.callback(process.terminate)  # which a nanny hands on to its workers
+    return process
 
 
 def batch(plans: Path, tracks: Path, *more: str) -> subprocess.Popen[str]:
@@ -59,10 +61,10 @@ def batch(plans: Path, tracks: Path, *more: str) -> subprocess.Popen[str]:
     return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
 
-def wait_for_workers(cluster: Cluster) -> None:
+def wait_for_workers(address: str) -> None:
     from distributed import Client
 
-    with Client(cluster.address, timeout=60) as client:
+    with Client(address, timeout=60) as client:
         client.wait_for_workers(2, timeout=120)
 
 
@@ -70,6 +72,32 @@ def results(process: subprocess.Popen[str]) -> list[str]:
     out, err = process.communicate(timeout=300)
     assert process.returncode == 0, err
     return [one["result"] for one in json.loads(out)["tracks"]]
+
+
+@pytest.mark.filterwarnings("ignore")  # of Dask's own client
+def test_the_commands_of_the_readme_make_the_tracks(tmp_path: Path) -> None:
+    """Its addresses become this machine's, its folders one of the test."""
+    shown = commands(README.read_text(encoding="utf-8"))
+    write_plans(tmp_path / "plans", 3)
+    port = str(free_port())
+
+    def here(words: list[str]) -> list[str]:
+        line = shlex.join(words).replace("192.0.2.7", "127.0.0.1").replace(":8786", f":{port}")
+        return shlex.split(line.replace("/club/", f"{tmp_path.as_posix()}/"))
+
+    (scheduler,) = (here(words) for words in shown if words[:2] == ["dask", "scheduler"])
+    (worker,) = (here(words) for words in shown if words[:2] == ["dask", "worker"])
+    (render,) = (
+        here(words) for words in shown if words[:2] == ["cuetrack", "batch"] and "--cluster" in words
+    )
+    with ExitStack() as stack:
+        start_dask(stack, tmp_path, [*scheduler[1:], "--port", port, "--no-dashboard"])
+        start_dask(stack, tmp_path, [*worker[1:], "--host", "127.0.0.1", "--no-dashboard"])
+        wait_for_workers(f"tcp://127.0.0.1:{port}")
+        call = [sys.executable, "-m", "cuetrack", *render[1:]]
+        done = subprocess.run(call, capture_output=True, text=True, timeout=300, check=False)
+    assert done.returncode == 0, done.stderr
+    assert len(list((tmp_path / "tracks").glob("*.wav"))) == 3
 
 
 def bytes_of(folder: Path) -> dict[str, bytes]:
@@ -80,7 +108,7 @@ def bytes_of(folder: Path) -> dict[str, bytes]:
 @pytest.mark.filterwarnings("ignore")  # of Dask's own client
 def test_two_workers_make_the_bytes_that_one_machine_makes(cluster: Cluster, tmp_path: Path) -> None:
     write_plans(tmp_path / "plans", 6)
-    wait_for_workers(cluster)
+    wait_for_workers(cluster.address)
     there = batch(tmp_path / "plans", tmp_path / "there", "--cluster", cluster.address, "--json")
     assert results(there) == ["made"] * 6
     here = batch(tmp_path / "plans", tmp_path / "here", "--processes", "1", "--json")
@@ -93,7 +121,7 @@ def test_two_workers_make_the_bytes_that_one_machine_makes(cluster: Cluster, tmp
 @pytest.mark.filterwarnings("ignore")  # of Dask's own client
 def test_a_worker_that_is_killed_loses_nothing(cluster: Cluster, tmp_path: Path) -> None:
     write_plans(tmp_path / "plans", 16, rounds=60)
-    wait_for_workers(cluster)
+    wait_for_workers(cluster.address)
     running = batch(tmp_path / "plans", tmp_path / "tracks", "--cluster", cluster.address)
     assert running.stderr is not None
     assert "1 of 16" in running.stderr.readline()

@@ -12,16 +12,13 @@ times in a row, as one recording. With `--keep` the report is kept in align_spee
 from __future__ import annotations
 
 import argparse
-import os
-import platform
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
 from pathlib import Path
 
-from tests.benchmarks.render_speed import Bench, Contestant, Result, Run, _processor, _version
-from tests.helpers.goals import goal_line
+from tests.benchmarks.render_speed import Bench, Contestant, Result, Run
+from tests.helpers.reporting import goal_line, heading, load_now, print_report
 
 REPORT = Path(__file__).with_suffix(".txt")
 ROOT = Path(__file__).resolve().parents[2]
@@ -76,11 +73,8 @@ def _measured(bench: Bench) -> tuple[list[Result], Run]:
     return results, bench.run((*ours, two))
 
 
-def _report(results: Sequence[Result], two_hours: Run, load: float) -> Iterator[str]:
-    yield f"CueTrack, speed of alignment, {datetime.now(UTC):%Y-%m-%d %H:%M} UTC\n"
-    yield f"{_processor()}, {os.cpu_count()} cores, {platform.system()}"
-    yield ", ".join(f"{name} {_version(name)}" for name in LIBRARIES)
-    yield f"load before the benchmark: {load:.1f} processes, averaged over a minute\n"
+def _report(results: Sequence[Result], two_hours: Run, load: str) -> Iterator[str]:
+    yield from heading("speed of alignment", LIBRARIES, load)
     yield f"{'half an hour in a room':24}{'runs':>5}{'wall':>9}{'':22}{'cpu':>8}{'peak':>9}"
     for one in results:
         least, most = min(one.seconds), max(one.seconds)
@@ -101,13 +95,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--keep", action="store_true", help=f"keep the report in {REPORT.name}")
     chosen = parser.parse_args()
-    load = os.getloadavg()[0] if hasattr(os, "getloadavg") else float("nan")
+    load = load_now()
     with tempfile.TemporaryDirectory() as folder:
         results, two_hours = _measured(Bench(Path(folder)))
-    report = "\n".join(_report(results, two_hours, load)) + "\n"
-    print(report, end="")
-    if chosen.keep:
-        REPORT.write_text(report, encoding="utf-8")
+    print_report(_report(results, two_hours, load), REPORT if chosen.keep else None)
 
 
 if __name__ == "__main__":

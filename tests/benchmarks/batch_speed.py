@@ -6,7 +6,7 @@
 Whole processes of `cuetrack batch` and `cuetrack render`, timed on the same machine and disk. Two processes
 against one: 200 sessions of five minutes, their words spoken before, the medians of three turns. Plans: 10,
 100 and 1,000 short sessions, made, and looked at again with `--changed` when nothing is. Cues: one session of
-10, 100 and 1,000 rounds of 6 s with one tone each, so of as many times the cues and the length. Costs that are
+10, 100 and 1,000 rounds of 6 s with one tone each, so of as many times the cues and length. Costs that are
 straight lines lie on the line through the first and the last: how far the middle one is off is told. What a
 user would do instead, a render after the other from the shell, stands beside the batch.
 
@@ -17,20 +17,17 @@ minutes on two cores, and 4 GB in the temporary folder (TMPDIR names another one
 from __future__ import annotations
 
 import argparse
-import os
-import platform
 import shutil
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from statistics import median
 
-from tests.benchmarks.render_speed import Bench, _processor, _version
-from tests.helpers.goals import goal_line
+from tests.benchmarks.render_speed import Bench
 from tests.helpers.many_plans import write_plans
+from tests.helpers.reporting import goal_line, heading, load_now, print_report, tell
 
 REPORT = Path(__file__).with_suffix(".txt")
 PLOT = Path(__file__).with_suffix(".png")
@@ -96,7 +93,7 @@ class _Costs:
 
     def batch_seconds(self, plans: Path, tracks: Path, *more: str) -> float:
         run = self.bench.run(self.command("batch", plans, "-o", tracks, "--format", "flac", *more))
-        _tell(f"{plans.name} {' '.join(more)}: {run.seconds:.1f} s")
+        tell(f"{plans.name} {' '.join(more)}: {run.seconds:.1f} s")
         return run.seconds
 
     def two_against_one(self) -> tuple[list[float], list[float], float]:
@@ -146,22 +143,15 @@ class _Costs:
             track = self.bench.folder / "cues.wav"
             runs = [self.bench.run(self.command("render", path, "-o", track)).seconds for _ in range(TURNS)]
             taken.append(median(runs))
-            _tell(f"{number} rounds: {taken[-1]:.2f} s")
+            tell(f"{number} rounds: {taken[-1]:.2f} s")
         return Line("render to WAV, median of three: cues", NUMBERS, tuple(taken))
 
 
-def _tell(text: str) -> None:
-    print(text, file=sys.stderr, flush=True)
-
-
 def _report(
-    ones: Sequence[float], twos: Sequence[float], alone: float, lines: Sequence[Line], load: float
+    ones: Sequence[float], twos: Sequence[float], alone: float, lines: Sequence[Line], load: str
 ) -> Iterator[str]:
     one, two = median(ones), median(twos)
-    yield f"CueTrack, speed of a batch, {datetime.now(UTC):%Y-%m-%d %H:%M} UTC\n"
-    yield f"{_processor()}, {os.cpu_count()} cores, {platform.system()}"
-    yield ", ".join(f"{name} {_version(name)}" for name in LIBRARIES)
-    yield f"load before the benchmark: {load:.1f} processes, averaged over a minute\n"
+    yield from heading("speed of a batch", LIBRARIES, load)
     yield f"{MANY} sessions of five minutes to FLAC, words spoken before; medians of {TURNS} turns"
     yield f"  one process        {one:8.1f} s   from {min(ones):.1f} to {max(ones):.1f}"
     yield f"  two processes      {two:8.1f} s   from {min(twos):.1f} to {max(twos):.1f}"
@@ -200,15 +190,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--keep", action="store_true", help=f"keep {REPORT.name} and {PLOT.name}")
     chosen = parser.parse_args()
-    load = os.getloadavg()[0] if hasattr(os, "getloadavg") else float("nan")
+    load = load_now()
     with tempfile.TemporaryDirectory() as folder:
         costs = _Costs(Bench(Path(folder)))
         ones, twos, alone = costs.two_against_one()
         lines = (*costs.by_plans(), costs.by_cues())
-    report = "\n".join(_report(ones, twos, alone, lines, load)) + "\n"
-    print(report, end="")
+    print_report(_report(ones, twos, alone, lines, load), REPORT if chosen.keep else None)
     if chosen.keep:
-        REPORT.write_text(report, encoding="utf-8")
         _plot(lines, PLOT)
 
 

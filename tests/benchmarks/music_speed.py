@@ -14,7 +14,6 @@ from __future__ import annotations
 import argparse
 import sys
 import tempfile
-from datetime import UTC, datetime
 from pathlib import Path
 
 from tests.benchmarks.render_speed import (
@@ -26,13 +25,10 @@ from tests.benchmarks.render_speed import (
     Command,
     Contestant,
     Result,
-    _load,
-    _processor,
     _table,
-    _tell,
     _timeline,
-    _version,
 )
+from tests.helpers.reporting import goal_line, heading, load_now, print_report, tell
 
 REPORT = HERE / "music_speed.txt"
 BED = "bed: {pulse: 120 bpm}\n"
@@ -89,11 +85,11 @@ def contestants(plan: Path, track: Path, rounds: int) -> list[Contestant]:
 
 def benchmark(folder: Path, rounds: int) -> list[str]:
     """Everything, in `folder`; the lines of the report."""
-    bench, load = Bench(folder), _load()
+    bench, load = Bench(folder), load_now()
     plan, track = folder / "plan.yaml", folder / "track.wav"
     text = PLAN.read_text(encoding="utf-8")
     plan.write_text(BED + text, encoding="utf-8")
-    _tell("a first render, which fills the speech cache")
+    tell("a first render, which fills the speech cache")
     bench.run(render_command(plan, track))
     made = bench.in_turns(contestants(plan, track, rounds))
     long = folder / "long.yaml"
@@ -104,18 +100,13 @@ def benchmark(folder: Path, rounds: int) -> list[str]:
     long.write_text(BED + text, encoding="utf-8")
     for name in ("render.wav", "copy.wav"):
         (folder / name).unlink()
-    _tell(f"{LONG_HOURS} hours of it, as MP3")
+    tell(f"{LONG_HOURS} hours of it, as MP3")
     long_run = bench.run(render_command(long, folder / "long.mp3"))
     frames = _timeline(folder / "long.mp3")["frames"]
     if frames != LONG_HOURS * 3600 * RATE_HZ:
         raise SystemExit(f"the long session has {frames} frames, which are not {LONG_HOURS} hours")
-    libraries = ", ".join(f"{name} {_version(name)}" for name in LIBRARIES)
     return [
-        f"CueTrack, speed of a track with music, {datetime.now(UTC):%Y-%m-%d %H:%M} UTC",
-        "",
-        f"{_processor()}; {libraries}",
-        load,
-        "",
+        *heading("speed of a track with music", LIBRARIES, load),
         *_table("whole processes, in turns", made, floor=made[1], own=made[0]),
         "",
         *_goals(made, long_run.peak_bytes / 1e6, long_run.seconds),
@@ -142,7 +133,7 @@ def _goals(made: list[Result], long_mb: float, long_seconds: float) -> list[str]
             f"{long_mb:.0f} MB ({growth:+.0%}), in {long_seconds:.0f} s",
         ),
     ]
-    return ["goals", *(f"{'met   ' if met else 'MISSED'}  {what}" for met, what in goals)]
+    return ["goals", *(goal_line(met, what) for met, what in goals)]
 
 
 def main() -> None:
@@ -153,10 +144,7 @@ def main() -> None:
     arguments = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="cuetrack-benchmark-") as folder:
         lines = benchmark(Path(folder), max(1, arguments.rounds))
-    report = "\n".join(lines) + "\n"
-    print(report, end="")
-    if arguments.keep:
-        REPORT.write_text(report, encoding="utf-8")
+    print_report(lines, REPORT if arguments.keep else None)
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 """How long a render takes, beside what it could take: half an hour with 300 cues, in one run.
 
     python -m pip install -e '.[bench]'
-    python tests/benchmarks/render_speed.py [--keep]
+    python -m tests.benchmarks.render_speed [--keep]
 
 Whole processes are timed, in turns, on the same machine and disk: this program with its speech
 cached; a plain block copy of the file it wrote (the floor); the same mix by ffmpeg's adelay and amix;
@@ -16,7 +16,6 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import platform
 import subprocess
 import sys
 import tempfile
@@ -24,13 +23,13 @@ import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from importlib.metadata import PackageNotFoundError, version
 from importlib.util import find_spec
 from pathlib import Path
 from statistics import median
 from threading import Event, Thread
 from typing import IO, TYPE_CHECKING, Any
+
+from tests.helpers.reporting import goal_line, heading, load_now, print_report, tell
 
 if TYPE_CHECKING:
     import psutil
@@ -165,7 +164,7 @@ class Bench:
                 if contestant.track:
                     contestant.track.unlink(missing_ok=True)
                 done.append(self.run(contestant.command))
-                _tell(f"round {turn + 1}: {contestant.name}: {done[-1].seconds:.2f} s")
+                tell(f"round {turn + 1}: {contestant.name}: {done[-1].seconds:.2f} s")
         return [Result(contestant, tuple(done)) for contestant, done in zip(contestants, runs, strict=True)]
 
 
@@ -222,10 +221,6 @@ def _waited_for(process: subprocess.Popen[Any]) -> tuple[float | None, int]:
 def _read(file: IO[str]) -> str:
     file.seek(0)
     return file.read()
-
-
-def _tell(line: str) -> None:
-    print(line, file=sys.stderr, flush=True)
 
 
 # The contestants
@@ -291,9 +286,9 @@ def _timeline(track: Path) -> dict[str, Any]:
 
 def benchmark(folder: Path, rounds: int, slow_rounds: int) -> list[str]:
     """Everything, in `folder`; the lines of the report."""
-    bench, load = Bench(folder), _load()
+    bench, load = Bench(folder), load_now()
     track, clips = folder / "track.wav", folder / "clips"
-    _tell("a first render, which fills the speech cache")
+    tell("a first render, which fills the speech cache")
     first = bench.run(render_command(PLAN, track))
     bench.python(HERE / "export_clips.py", PLAN, track.with_suffix(".timeline.json"), clips)
     made = bench.in_turns(contestants(track, clips, rounds, slow_rounds))
@@ -304,8 +299,8 @@ def benchmark(folder: Path, rounds: int, slow_rounds: int) -> list[str]:
     checked = bench.in_turns(checks)
     long = _long_render(bench)
     return [
+        *heading("speed of a render", LIBRARIES, load),
         *_about(track),
-        load,
         f"first render, which spoke every phrase: {first.seconds:.1f} s",
         "",
         *_table("whole processes, in turns", made, floor=made[1], own=made[0]),
@@ -345,7 +340,7 @@ def _long_render(bench: Bench) -> Run:
             raise SystemExit(f"{PLAN.name} does not say `{short}` once")
         text = text.replace(f"{short}\n", f"{long}\n")
     plan.write_text(text, encoding="utf-8")
-    _tell("three hours of it")
+    tell("three hours of it")
     run = bench.run(render_command(plan, track))
     frames = _timeline(track)["frames"]
     track.unlink()
@@ -358,46 +353,16 @@ def _long_render(bench: Bench) -> Run:
 
 
 def _about(track: Path) -> list[str]:
-    """When and where this was, and what was rendered."""
-    from psutil import virtual_memory
-
+    """What was rendered."""
     document = _timeline(track)
     cues = document["cues"]
     spoken = sum(cue["text"] is not None for cue in cues)
     minutes = document["frames"] / document["sample_rate"] / 60
     size_mb = track.stat().st_size / 1e6
-    system = f"{platform.system()} {platform.machine()}"
-    memory_gb = virtual_memory().total / 1e9
     return [
-        f"CueTrack, speed of a render, {datetime.now(UTC):%Y-%m-%d %H:%M} UTC",
-        "",
-        f"{_processor()}, {os.cpu_count()} cores, {memory_gb:.0f} GB, {system}",
-        f"Python {platform.python_version()}, {', '.join(f'{name} {_version(name)}' for name in LIBRARIES)}",
         f"session: {minutes:g} minutes, {len(cues)} cues ({spoken} spoken, {len(cues) - spoken} tones); "
         f"{document['sample_rate']} Hz stereo 24-bit WAV, {size_mb:.0f} MB",
     ]
-
-
-def _processor() -> str:
-    with suppress(OSError):
-        for line in Path("/proc/cpuinfo").read_text(encoding="utf-8").splitlines():
-            if line.startswith("model name"):
-                return line.partition(":")[2].strip()
-    return platform.processor() or "unknown processor"
-
-
-def _load() -> str:
-    """How busy the machine is with other work, which nothing here can keep away."""
-    if not hasattr(os, "getloadavg"):
-        return "load before the benchmark: unknown"
-    return f"load before the benchmark: {os.getloadavg()[0]:.1f} processes, averaged over a minute"
-
-
-def _version(name: str) -> str:
-    try:
-        return version(name)
-    except PackageNotFoundError:
-        return "from the checkout" if name == "cuetrack" else "missing"
 
 
 def _table(
@@ -442,7 +407,7 @@ def _goals(made: Sequence[Result], checked: Sequence[Result], long: Run) -> list
         ),
         (check < GOAL_CHECK_SECONDS, f"check of a sample under {GOAL_CHECK_SECONDS} s: {check:.2f}"),
     ]
-    return ["goals", *(f"{'met   ' if met else 'MISSED'}  {what}" for met, what in goals)]
+    return ["goals", *(goal_line(met, what) for met, what in goals)]
 
 
 def main() -> None:
@@ -459,10 +424,7 @@ def main() -> None:
         raise SystemExit(f"missing: {', '.join(missing)}; python -m pip install -e '.[bench]' installs all")
     with tempfile.TemporaryDirectory(prefix="cuetrack-benchmark-") as folder:
         lines = benchmark(Path(folder), max(1, arguments.rounds), max(1, arguments.slow_rounds))
-    report = "\n".join(lines) + "\n"
-    print(report, end="")
-    if arguments.keep:
-        REPORT.write_text(report, encoding="utf-8")
+    print_report(lines, REPORT if arguments.keep else None)
 
 
 if __name__ == "__main__":

@@ -1,15 +1,19 @@
-"""`python -m tests.browser.screenshots`: the player page of a sample as `samples/player-*.png`.
+"""`python -m tests.browser.screenshots`: what a render of a sample looks like, as pictures in `samples/`.
 
-It plays while the picture is taken, so that what is seen is what a member sees.
+The player plays while its pictures are taken, so that what is seen is what a member sees. The sheet is as
+the browser prints it, the picture of the session is the program's own.
 """
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from playwright.sync_api import Browser, sync_playwright
 
+from cuetrack import build
+from cuetrack.build_papers import chosen_papers
 from tests.browser.conftest import ARGUMENTS, chromium_path
 from tests.browser.opened import PHONE, WIDE, opened, write_player
 from tests.helpers.likely import SAMPLES, TOP, likely
@@ -20,11 +24,14 @@ _PICTURES = {
     # A move in stages, its last one in sight, and a rest before the next move.
     "player-wide.png": (WIDE, "dark", 411.2),
 }
+# A4 at 96 dots an inch, the size of CSS pixels.
+_PAPER = {"width": 794, "height": 1123}
+_PLAN = next(path for path in SAMPLES if path.stem == "quay-circuit")
 
 
-def take(browser: Browser, folder: Path) -> None:
-    """Writes the pictures into a folder."""
-    arrangement = likely(next(path for path in SAMPLES if path.stem == "quay-circuit"))
+def take_player(browser: Browser, folder: Path) -> None:
+    """Writes the pictures of the player into a folder."""
+    arrangement = likely(_PLAN)
     with TemporaryDirectory() as place:
         page = write_player(Path(place), arrangement)
         for name, (viewport, scheme, seconds) in _PICTURES.items():
@@ -37,11 +44,25 @@ def take(browser: Browser, folder: Path) -> None:
                 player.page.screenshot(path=folder / name)
 
 
+def take_papers(browser: Browser, folder: Path) -> None:
+    """Writes the pictures of the sheet and of the session into a folder."""
+    with TemporaryDirectory() as place:
+        track = Path(place) / "session.wav"
+        build.render(_PLAN, track, papers=chosen_papers(("sheet", "picture")))
+        shutil.copy(track.with_suffix(".picture.png"), folder / "session-picture.png")
+        page = browser.new_page(viewport=_PAPER)
+        page.emulate_media(media="print")
+        page.goto(track.with_suffix(".sheet.html").as_uri())
+        page.screenshot(path=folder / "session-sheet.png")
+        page.close()
+
+
 def main() -> None:
     """Takes the pictures with this machine's browser."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_path(), args=ARGUMENTS)
-        take(browser, TOP / "samples")
+        take_player(browser, TOP / "samples")
+        take_papers(browser, TOP / "samples")
 
 
 if __name__ == "__main__":

@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-import os
-import platform
 import re
 import time
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 from tests.fuzz.judging import LIMIT_BYTES, LIMIT_SECONDS
 from tests.fuzz.worker import Judged
+from tests.helpers.reporting import goal_line, machine, now
 
 REPORT = Path(__file__).parent / "report.txt"
+_GOALS = "\ngoals\n"
 _LIBRARIES = ("ruamel.yaml", "pydantic", "openpyxl", "defusedxml", "hypothesis", "atheris")
-_HEAD = f"""Made inputs for the readers: `python -m tests.fuzz.run`, whose description says how they are made.
+_HEAD = f"""CueTrack, made inputs for the readers
+`python -m tests.fuzz.run` says how they are made.
 Allowed: an error of ours, {LIMIT_SECONDS:g} s of processor time, {LIMIT_BYTES // 1024**2} MiB for the whole
 process; checking may take as long beside reading, and a second more for each hour that the session lasts.
 """
@@ -78,7 +77,8 @@ class ReaderReport:
 
 def report_text(report: ReaderReport) -> str:
     """One reader's section."""
-    lines = [f"== {report.reader} ==", f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC; {_machine()}", ""]
+    on = "; ".join(machine(_LIBRARIES))
+    lines = [f"== {report.reader} ==", f"{now()}; {on}, shared with other work", ""]
     for engine in report.engines:
         outcomes = ", ".join(f"{number} {outcome}" for outcome, number in sorted(engine.outcomes.items()))
         told = "; ".join(text for text in (outcomes, engine.remark) if text)
@@ -97,29 +97,18 @@ def report_text(report: ReaderReport) -> str:
 
 def kept(path: Path, reports: Iterable[ReaderReport]) -> str:
     """The report in `path` with the sections of these readers replaced."""
-    old = path.read_text(encoding="utf-8") if path.exists() else ""
+    old = path.read_text(encoding="utf-8").partition(_GOALS)[0] if path.exists() else ""
     sections = dict(re.findall(r"(?ms)^(== \w+ ==)\n(.*?)(?=^== |\Z)", old))
     for report in reports:
         head, _, body = report_text(report).partition("\n")
         sections[head] = body
-    return _HEAD + "".join(f"\n{head}\n{body.rstrip()}\n" for head, body in sections.items())
+    told = _HEAD + "".join(f"\n{head}\n{body.rstrip()}\n" for head, body in sections.items())
+    return f"{told}{_GOALS}{''.join(_goal(head, body) for head, body in sections.items())}"
 
 
-def _machine() -> str:
-    libraries = []
-    for name in _LIBRARIES:
-        try:
-            libraries.append(f"{name} {version(name)}")
-        except PackageNotFoundError:
-            libraries.append(f"no {name}")
-    cores = f"{os.cpu_count()} cores, shared with other work"
-    python = f"Python {platform.python_version()}, {', '.join(libraries)}"
-    return f"{platform.platform()}, {_processor()}, {cores}; {python}"
-
-
-def _processor() -> str:
-    try:
-        found = re.search(r"model name\s*: (.*)", Path("/proc/cpuinfo").read_text(encoding="utf-8"))
-    except OSError:
-        found = None
-    return found[1] if found else platform.processor()
+def _goal(head: str, body: str) -> str:
+    """Whether a reader had no fault, of how many inputs and when, from its section."""
+    day, reader = body.split()[0], head.strip("= ")
+    inputs = re.search(r"(\d+) inputs in +\d+ s  in all", body)
+    found = f"{reader}: no fault in {int(inputs[1]) if inputs else 0:,} inputs, {day}"
+    return goal_line("\nfaults: none\n" in f"{body}\n", found) + "\n"

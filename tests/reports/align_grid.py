@@ -32,17 +32,13 @@ from __future__ import annotations
 
 import argparse
 import itertools
-import os
-import platform
 import re
 import subprocess
-import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from functools import cache, partial
 from pathlib import Path
 from statistics import median
@@ -56,8 +52,7 @@ from scipy import signal
 from cuetrack import build
 from cuetrack.build_take import Source, align
 from cuetrack.take.align import Alignment, Stretch
-from tests.benchmarks.render_speed import _processor, _version
-from tests.helpers.goals import goal_line
+from tests.helpers.reporting import goal_line, heading, print_report, tell
 from tests.helpers.rooms import NOISES, ROOM_HZ, Room, RoomTake, Signal, recorded_in_room
 from tests.helpers.takes import Played
 
@@ -415,10 +410,7 @@ def _report(
     refused: Sequence[tuple[Unrelated, int, str]],
     seed: int,
 ) -> Iterator[str]:
-    yield f"CueTrack, alignment in simulated rooms, {datetime.now(UTC):%Y-%m-%d %H:%M} UTC"
-    yield f"\n{_processor()}, {os.cpu_count()} cores, {platform.system()} {platform.machine()}"
-    libraries = ", ".join(f"{name} {_version(name)}" for name in LIBRARIES)
-    yield f"Python {platform.python_version()}, {libraries}"
+    yield from heading("alignment in simulated rooms", LIBRARIES)
     yield f"{len(done)} of {len(CELLS)} cells of the grid, seed {seed}; words are said in align_grid.py\n"
     yield from _table(done)
     yield "\nshares of runs that are right; the baseline beside them\n"
@@ -461,21 +453,14 @@ def main() -> None:
     with ProcessPoolExecutor(chosen.processes) as pool:
         for one in pool.map(outcome, runs(max(1, chosen.runs), chosen.seed)):
             done.append(one)
-            _tell("  ".join(_row(one)))
+            tell("  ".join(_row(one)))
             if not one.judged.is_right:
-                _tell("\n".join([f"    {one.judged}", *(f"    {detail}" for detail in one.details)]))
+                tell("\n".join([f"    {one.judged}", *(f"    {detail}" for detail in one.details)]))
         others = unrelated(chosen.seed)
         for each, (found, why) in zip(others, pool.map(refusal, others), strict=True):
             refused.append((each, found, why))
-            _tell(f"{each.what}: {found} stretches; {why}")
-    report = "\n".join(_report(done, refused, chosen.seed)) + "\n"
-    print(report, end="")
-    if chosen.keep:
-        REPORT.write_text(report, encoding="utf-8")
-
-
-def _tell(text: str) -> None:
-    print(text, file=sys.stderr, flush=True)
+            tell(f"{each.what}: {found} stretches; {why}")
+    print_report(_report(done, refused, chosen.seed), REPORT if chosen.keep else None)
 
 
 if __name__ == "__main__":

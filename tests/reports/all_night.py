@@ -18,13 +18,10 @@ from __future__ import annotations
 import argparse
 import itertools
 import os
-import platform
-import sys
 import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from statistics import mean
 
@@ -32,8 +29,7 @@ import psutil
 
 from cuetrack import build
 from cuetrack.speech.cache import ClipCache
-from tests.benchmarks.render_speed import _processor, _version
-from tests.helpers.goals import goal_line
+from tests.helpers.reporting import goal_line, heading, print_report, tell
 
 ROOT = Path(__file__).parents[2]
 REPORT = Path(__file__).with_suffix(".txt")
@@ -94,9 +90,7 @@ def looks(minutes: float, folder: Path) -> Iterator[Look]:
 
 
 def _report(found: Sequence[Look]) -> Iterator[str]:
-    yield f"CueTrack, renders for a night in one process, {datetime.now(UTC):%Y-%m-%d %H:%M} UTC\n"
-    yield f"{_processor()}, {os.cpu_count()} cores, {platform.system()}"
-    yield ", ".join(f"{name} {_version(name)}" for name in LIBRARIES) + "\n"
+    yield from heading("renders for a night in one process", LIBRARIES)
     yield "minutes  renders  memory MB  open files  threads  children  cache MB"
     step = max(1, len(found) // 40)
     for one in (*found[:-1:step], found[-1]):
@@ -133,11 +127,8 @@ def main() -> None:
         found = []
         for one in looks(chosen.minutes, Path(folder)):
             found.append(one)
-            print(one, file=sys.stderr, flush=True)
-    report = "\n".join(_report(found)) + "\n"
-    print(report, end="")
-    if chosen.keep:
-        REPORT.write_text(report, encoding="utf-8")
+            tell(str(one))
+    print_report(_report(found), REPORT if chosen.keep else None)
 
 
 if __name__ == "__main__":

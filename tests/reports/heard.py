@@ -3,7 +3,7 @@
 Run it from the top of a checkout; voices and plans may be named, the samples and both voices are meant
 otherwise:
 
-    python -m tests.reports.heard [--voice NAME]... [PLAN]...
+    python -m tests.reports.heard [--keep] [--voice NAME]... [PLAN]...
 
 Each plan is rendered to WAV, decoded by Python's `wave`, and given to pocketsphinx with its bundled
 US English model, cue by cue:
@@ -34,7 +34,7 @@ import os
 import re
 import subprocess
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median, quantiles
@@ -47,8 +47,12 @@ from pocketsphinx import Decoder, get_model_path
 from scipy.signal import resample_poly
 
 from tests.helpers.decode import decoded
+from tests.helpers.reporting import goal_line, heading, print_report
 
 _NO_BED = "mixes: {class: [announcement, call, count, tone, click, slate]}"
+REPORT = Path(__file__).with_suffix(".txt")
+LIBRARIES = ("cuetrack", "piper-tts", "pocketsphinx", "scipy")
+NATURAL, GOAL_PICKED = "clear", 0.98
 SAMPLES_FOLDER = Path(__file__).parents[2] / "samples"
 HEARD_RATE_HZ = 16_000  # what the model was trained at
 HEARD_FRAME_SECONDS = 0.01
@@ -267,39 +271,47 @@ def _near(late_seconds: float | None) -> bool:
 
 
 def main() -> None:
-    """Print the tables."""
+    """Renders, listens, and prints the report."""
     parser = argparse.ArgumentParser(description="What a speech recogniser hears in rendered sessions.")
     parser.add_argument("plans", nargs="*", type=Path, default=sorted(SAMPLES_FOLDER.glob("*.yaml")))
     parser.add_argument("--voice", action="append", dest="voices", help="may be given several times")
+    parser.add_argument("--keep", action="store_true", help=f"keep the report in {REPORT.name}")
     given = parser.parse_args()
-    _print_cells(
-        "voice",
-        "plan",
-        "cues",
-        "found",
-        "start ±50 ms",
-        "end ±50 ms",
-        "of stops",
-        "picked alone",
-        "under tone",
+    print_report(_report(given.plans, given.voices or ["clear", "system"]), REPORT if given.keep else None)
+
+
+def _report(plans: Sequence[Path], voices: Sequence[str]) -> Iterator[str]:
+    """The tables; goals are for the natural voice."""
+    yield from heading("what a speech recogniser hears", LIBRARIES)
+    yield _row(
+        "voice", "plan", "cues", "found", "start ±50 ms", "end ±50 ms", "of stops", "alone", "under tone"
     )
     by_voice: dict[str, list[Heard]] = {}
     with TemporaryDirectory(prefix="heard-") as folder:
-        for voice in given.voices or ["clear", "system"]:
-            for plan in given.plans:
+        for voice in voices:
+            for plan in plans:
                 cues = list(heard(*rendered(plan, voice, Path(folder))))
                 by_voice.setdefault(voice, []).extend(cues)
-                _print_row(voice, plan.stem, cues)
+                yield _counts(voice, plan.stem, cues)
     for voice, cues in by_voice.items():
-        _print_row(voice, "all", cues)
-        _print_spread("first word starts", [c.start_late_seconds for c in cues])
-        _print_spread("last word ends", [c.end_late_seconds for c in cues])
-        _print_worst(cues)
+        yield _counts(voice, "all", cues)
+        yield from _spread("first word starts", [c.start_late_seconds for c in cues])
+        yield from _spread("last word ends", [c.end_late_seconds for c in cues])
+        yield from _worst(cues)
+    if NATURAL in by_voice:
+        t = tally(by_voice[NATURAL])
+        yield "\ngoals"
+        yield goal_line(t.found == t.cues, f"every phrase of `{NATURAL}` found: {t.found} of {t.cues}")
+        near = f"first words within {1000 * NEAR_SECONDS:.0f} ms of the timeline"
+        yield goal_line(t.start_near == t.cues, f"{near}: {t.start_near} of {t.cues}")
+        told_apart = f"{GOAL_PICKED:.0%} of those that sound alone told apart from all others of the plan"
+        is_met = t.alone_picked >= GOAL_PICKED * t.alone
+        yield goal_line(is_met, f"{told_apart}: {t.alone_picked} of {t.alone}")
 
 
-def _print_row(voice: str, plan: str, cues: list[Heard]) -> None:
+def _counts(voice: str, plan: str, cues: list[Heard]) -> str:
     t = tally(cues)
-    _print_cells(
+    return _row(
         voice,
         plan,
         t.cues,
@@ -312,24 +324,25 @@ def _print_row(voice: str, plan: str, cues: list[Heard]) -> None:
     )
 
 
-def _print_cells(*cells: object) -> None:
+def _row(*cells: object) -> str:
     widths = (-8, -20, 5, 6, 13, 12, 10, 20, 11)
-    row = (f"{cell!s:{'<' if w < 0 else '>'}{abs(w)}}" for cell, w in zip(cells, widths, strict=True))
-    print(*row, flush=True)
+    return " ".join(
+        f"{cell!s:{'<' if width < 0 else '>'}{abs(width)}}" for cell, width in zip(cells, widths, strict=True)
+    )
 
 
-def _print_spread(what: str, late_seconds: list[float | None]) -> None:
+def _spread(what: str, late_seconds: list[float | None]) -> Iterator[str]:
     late = [1000 * seconds for seconds in late_seconds if seconds is not None]
     if len(late) < 2:
         return
     tenths = quantiles(late, n=10)
-    print(
+    yield (
         f"    {what} (ms late): {min(late):+.0f} earliest, {tenths[0]:+.0f} lowest tenth, "
         f"{median(late):+.0f} median, {tenths[-1]:+.0f} highest tenth, {max(late):+.0f} latest"
     )
 
 
-def _print_worst(cues: list[Heard]) -> None:
+def _worst(cues: list[Heard]) -> Iterator[str]:
     """Each distinct phrase that was not found, not near, or not picked, with its count."""
     lines: dict[str, int] = {}
     for cue in cues:
@@ -346,7 +359,7 @@ def _print_worst(cues: list[Heard]) -> None:
             line = f"    {cue.cue.text!r}: {', '.join(faults)}"
             lines[line] = lines.get(line, 0) + 1
     for line, count in sorted(lines.items()):
-        print(f"{line}{f' ({count} times)' if count > 1 else ''}")
+        yield f"{line}{f' ({count} times)' if count > 1 else ''}"
 
 
 if __name__ == "__main__":

@@ -16,13 +16,15 @@ import random
 import sys
 import tempfile
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
 
 from tests.helpers.killing import BATCH, RENDERS, Killed, Killing
+from tests.helpers.reporting import goal_line, heading, print_report
 
-_KEPT = Path(__file__).with_suffix(".txt")
+REPORT = Path(__file__).with_suffix(".txt")
+LIBRARIES = ("cuetrack", "numpy", "soundfile", "joblib", "filelock", "imageio-ffmpeg")
 # A batch starts processes and takes as long as many renders: so many of the runs are one.
 _BATCH_SHARE = 0.12
 
@@ -48,26 +50,21 @@ def main() -> int:
                 print(f"run {number}, {kind}: {fault}", file=sys.stderr)
             if sys.stderr.isatty():
                 print(f"\r{number} of {asked.times}", end="", file=sys.stderr, flush=True)
-    text = report_text(runs, asked.seed)
-    print(text)
-    if asked.keep:
-        _KEPT.write_text(text + "\n", encoding="utf-8")
+    print_report(report(runs, asked.seed), REPORT if asked.keep else None)
     return 1 if any(one.faults for one in runs) else 0
 
 
-def report_text(runs: Sequence[Killed], seed: int) -> str:
+def report(runs: Sequence[Killed], seed: int) -> Iterator[str]:
     """The figures of all runs, a row for each kind."""
-    rows = [
-        f"{len(runs)} runs killed at random instants, seed {seed}: when they were killed, what was found",
-        "",
-    ]
+    yield from heading("runs killed at random instants", LIBRARIES)
+    yield f"{len(runs)} runs, seed {seed}: when they were killed, what was found\n"
     headings = f"{'runs':>6}{'before':>8}{'writing':>9}{'after':>7}{'hidden':>8}{'tracks':>8}{'faults':>8}"
-    rows.append(f"{'':24}{headings}")
+    yield f"{'':24}{headings}"
     for kind in (*RENDERS, BATCH):
         some = [one for one in runs if one.kind == kind]
         if some:
-            rows.append(f"{kind!s:24}{_row(some)}")
-    rows += [f"{'all':24}{_row(runs)}", ""]
+            yield f"{kind!s:24}{_row(some)}"
+    yield f"{'all':24}{_row(runs)}\n"
     group = [one for one in runs if one.whole_group]
     listed = [one for one in runs if one.listed]
     lines = (
@@ -87,7 +84,20 @@ def report_text(runs: Sequence[Killed], seed: int) -> str:
         ("of them kept by the second call", sum(one.kept for one in listed)),
         ("faults", sum(len(one.faults) for one in runs)),
     )
-    return "\n".join([*rows, *(f"{name:48}{figure:6}" for name, figure in lines)])
+    yield from (f"{name:48}{figure:6}" for name, figure in lines)
+    figures = dict(lines)
+    yield "\ngoals"
+    yield goal_line(
+        figures["faults"] == 0, f"no file damaged: {figures['faults']} faults in {len(runs)} runs"
+    )
+    kept, listed_tracks = figures["of them kept by the second call"], figures["tracks in those manifests"]
+    yield goal_line(
+        kept == listed_tracks, f"nothing done is done again: {kept} of {listed_tracks} tracks kept"
+    )
+    hidden = figures["hidden files left over after the second call"]
+    yield goal_line(
+        hidden == 0, f"what was left over is removed: {hidden} hidden files after the second call"
+    )
 
 
 def _row(some: Iterable[Killed]) -> str:

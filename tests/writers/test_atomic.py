@@ -9,7 +9,7 @@ import signal
 import subprocess
 import sys
 import tempfile
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -133,9 +133,23 @@ def test_too_little_room_is_refused_before_anything_is_made(tmp_path):
     assert names_in(tmp_path) == []
 
 
-def test_a_missing_folder(tmp_path):
-    with pytest.raises(WriteError, match=r"quay\.wav could not be written: its folder does not exist"):
-        write(tmp_path / "nowhere" / "quay.wav")
+def test_a_folder_that_is_not_there_is_made_and_goes_again_if_nothing_comes_into_it(tmp_path):
+    folder = tmp_path / "tuesday"
+    with suppress(KeyboardInterrupt), atomic_files(folder / "quay.wav"):
+        assert folder.is_dir()
+        raise KeyboardInterrupt
+    assert names_in(tmp_path) == []
+    write(folder / "quay.wav")
+    assert names_in(folder) == ["quay.wav"]
+
+
+def test_one_folder_is_made_and_no_more(tmp_path):
+    """A disk that is not there is not replaced by a folder of its name and the files in it."""
+    with pytest.raises(
+        WriteError, match=r"the folder .*tuesday could not be made: its folder does not exist"
+    ):
+        write(tmp_path / "nowhere" / "tuesday" / "quay.wav")
+    assert names_in(tmp_path) == []
 
 
 def test_a_folder_that_is_a_file(tmp_path):
