@@ -26,6 +26,8 @@ _PICTURES = {
 }
 # A4 at 96 dots an inch, the size of CSS pixels.
 _PAPER = {"width": 794, "height": 1123}
+# A printer leaves them; on the screen the sheet has none of its own.
+_MARGIN = "12mm"
 _PLAN = next(path for path in SAMPLES if path.stem == "quay-circuit")
 
 
@@ -50,9 +52,11 @@ def take_papers(browser: Browser, folder: Path) -> None:
         track = Path(place) / "session.wav"
         build.render(_PLAN, track, papers=chosen_papers(("sheet", "picture")))
         shutil.copy(track.with_suffix(".picture.png"), folder / "session-picture.png")
-        page = browser.new_page(viewport=_PAPER)
+        # What the page allows to itself has no room for the margins.
+        page = browser.new_page(viewport=_PAPER, bypass_csp=True)
         page.emulate_media(media="print")
         page.goto(track.with_suffix(".sheet.html").as_uri())
+        page.add_style_tag(content=f"html {{ padding: {_MARGIN} }}")
         page.screenshot(path=folder / "session-sheet.png")
         page.close()
 

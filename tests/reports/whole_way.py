@@ -108,7 +108,7 @@ def figures(name: str, folder: Path) -> Figures:
         session.length.length.seconds if session.length else Fraction(0),
         Fraction(timeline["frames"], rate_hz),
         min((float(fit.spare_seconds) for fit in checked.tightest), default=0.0),
-        max(cue["tempo"] for cue in spoken),
+        max(float(Fraction(cue["tempo"])) for cue in spoken),
         _least_gap_seconds(spoken, rate_hz),
         _over_rule(checked, is_speech=True),
         _over_rule(checked, is_speech=False),
