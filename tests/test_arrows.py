@@ -28,6 +28,7 @@ SAMPLES = sorted((Path(__file__).parents[1] / "samples").glob("*.yaml"))
 ARROWS = {
     "errors": (),
     "timebase": ("errors",),
+    "cores": (),
     "limits": ("errors",),
     "document": ("errors",),
     "sound": ("timebase", "errors"),
@@ -36,7 +37,7 @@ ARROWS = {
         *("plan", "document.model", "sound.tone_table", "sound.pulse_moods"),
         *("timebase", "errors"),
     ),
-    "speech": ("document", "sound", "timebase", "errors"),
+    "speech": ("document", "sound", "timebase", "cores", "errors"),
     "conform": ("timeline", "speech.length", "sound.tone_table", "timebase", "errors"),
     # Of a timeline a mix needs to know where music plays, and which kinds of cue belong in it.
     "mix": ("conform", "timeline.bed", "timeline.cues", "sound", "timebase", "errors"),
@@ -54,7 +55,7 @@ ARROWS = {
         *("timebase", "errors"),
     ),
     # What was heard of a programme needs to know what was placed where, and nothing of files but sound.
-    "take": ("conform", "timeline", "sound", "timebase", "errors"),
+    "take": ("conform", "timeline", "sound", "timebase", "cores", "errors"),
     # Of what is done many times it knows nothing.
     "batch": ("writers.atomic", "errors"),
     "review": ("timeline", "plan", "timebase", "errors"),
@@ -118,7 +119,7 @@ ARROWS = {
             "document",
             "sound",
         ),
-        *("timebase", "errors"),
+        *("timebase", "cores", "errors"),
     ),
     "__main__": ("cli",),
 }

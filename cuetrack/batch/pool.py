@@ -28,13 +28,6 @@ _CONNECTING_SECONDS = 20
 _WATCHING_SECONDS = 0.5
 
 
-def usable_processes() -> int:
-    """How many of this machine's cores may be used."""
-    from joblib import cpu_count
-
-    return int(cpu_count())
-
-
 def answers(
     function: Callable[[_Item], _Answer],
     items: Sequence[_Item],

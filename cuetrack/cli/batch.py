@@ -12,7 +12,6 @@ from typing import get_args
 
 import click
 
-from cuetrack.batch.pool import usable_processes
 from cuetrack.build_batch import Asked, Batch, Outcome, Planned, Tell
 from cuetrack.build_papers import PAPER_NAMES, chosen_papers
 from cuetrack.cli.options import (
@@ -33,6 +32,7 @@ from cuetrack.cli.output import (
     print_table,
 )
 from cuetrack.cli.progress import progress_bar
+from cuetrack.cores import usable_cores
 from cuetrack.errors import ExitCode
 from cuetrack.plan.fields import Level
 from cuetrack.timebase import Instant, clock_text
@@ -160,7 +160,7 @@ def batch(
         with _told(as_json) as tell:
             outcomes = whole.run(
                 only_changed=changed,
-                processes=processes or usable_processes(),
+                processes=processes or usable_cores(),
                 cluster=cluster,
                 cache_folder=cache_folder.absolute() if cache_folder else None,
                 tell=tell,

@@ -7,12 +7,12 @@ engines do not keep to a factor, a stretch does to the frame.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from cuetrack.cores import usable_cores
 from cuetrack.errors import SpeechError
 from cuetrack.sound.loudness import levelled
 from cuetrack.sound.trim import audible_span
@@ -154,17 +154,11 @@ def _named(texts: Sequence[str]) -> str:
 
 def _clips(jobs: Sequence[_Job], cache: ClipCache) -> Iterator[SpeechClip]:
     """The clip of each job in turn, at its engine's rate; several are made at once."""
-    pool = ThreadPoolExecutor(min(_usable_cores(), _MOST_AT_ONCE, len(jobs)))
+    pool = ThreadPoolExecutor(min(usable_cores(), _MOST_AT_ONCE, len(jobs)))
     try:
         yield from pool.map(lambda job: _clip(job, cache), jobs)
     finally:
         pool.shutdown(cancel_futures=True)
-
-
-def _usable_cores() -> int:
-    if hasattr(os, "sched_getaffinity"):  # Linux: a container may be given a part of the machine
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def _clip(job: _Job, cache: ClipCache) -> SpeechClip:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from cuetrack.cores import usable_cores
 from cuetrack.take.line import Line
 from cuetrack.take.pieces import DETECTOR_RATE_HZ, PlacedPiece
 from cuetrack.take.samples import SampleFile
@@ -85,8 +86,8 @@ def windows(recording: SampleFile, placed: Sequence[PlacedPiece], line: Line) ->
         heard[row] = recording.read(first - LEAD_FRAMES, WINDOW_FRAMES)
         played[row, : len(one.piece.samples)] = one.piece.samples
         late[row] = at - first
-    spectra = fft.rfft(heard, axis=1, workers=-1)
-    own = fft.rfft(played, axis=1, workers=-1)
+    spectra = fft.rfft(heard, axis=1, workers=usable_cores())
+    own = fft.rfft(played, axis=1, workers=usable_cores())
     for spectrum, piece in zip(spectra, own, strict=True):
         power = whitening(spectrum, DETECTOR_RATE_HZ / WINDOW_FRAMES)
         spectrum /= np.sqrt(power)

@@ -13,6 +13,7 @@ from math import log
 import numpy as np
 from numpy.typing import NDArray
 
+from cuetrack.cores import usable_cores
 from cuetrack.take.chain import MOST_DRIFT
 from cuetrack.take.echo import (
     LEAD_FRAMES,
@@ -160,7 +161,7 @@ class Listener:
         for start in range(0, len(placed), _BATCH):
             some = placed[start : start + _BATCH]
             found = windows(self.recording, some, line)
-            values = fft.irfft(found.across().astype(np.complex64), axis=1, workers=-1)
+            values = fft.irfft(found.across().astype(np.complex64), axis=1, workers=usable_cores())
             near = np.abs(values[:, LEAD_FRAMES - reach_frames : LEAD_FRAMES + reach_frames])
             for one, row, level in zip(some, near, found.chance_levels(), strict=True):
                 yield _Trace(one, row, float(level))

@@ -7,7 +7,6 @@ introduction to matched filters", 1960), so that bass and held notes do not drow
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from cuetrack.cores import usable_cores
 from cuetrack.take.pieces import DETECTOR_RATE_HZ, PIECE_FRAMES, Piece
 from cuetrack.take.samples import SampleFile
 
@@ -59,7 +59,7 @@ def sightings(recording: SampleFile, pieces: Sequence[Piece], most_each: Sequenc
     starts = range(0, max(1, recording.frames), _HOP_FRAMES)
     peaks: list[tuple[NDArray[np.float32], NDArray[np.intp]]] = []
     # Arrays are worked on beside each other; read is as many blocks as are worked on, hours would not fit.
-    with ThreadPoolExecutor(min(_MOST_AT_ONCE, os.cpu_count() or 1)) as pool:
+    with ThreadPoolExecutor(min(_MOST_AT_ONCE, usable_cores())) as pool:
         for first in range(0, len(starts), _MOST_AT_ONCE):
             blocks = [recording.read(start, _BLOCK_FRAMES) for start in starts[first : first + _MOST_AT_ONCE]]
             peaks += pool.map(lambda block: _peaks(spectra, block), blocks)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from cuetrack.batch.pool import answers, usable_processes
+from cuetrack.batch.pool import answers
 from tests.helpers.deaths import Deadly, noted_and_slept
 from tests.helpers.deaths import doubled as doubled_or_dead
 
@@ -115,7 +115,3 @@ def lives(process: int) -> bool:
         return Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0] not in "ZX"
     except OSError:
         return False
-
-
-def test_there_is_a_core_to_use() -> None:
-    assert usable_processes() >= 1
