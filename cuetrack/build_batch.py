@@ -338,8 +338,8 @@ def _versions() -> str:
 def _state_of(asked: str | None, beside: Path, language: str, within: Path | None) -> str | None:
     try:
         if asked is None:
-            return voice_state(default_voice(language)[0])
-        return voice_state(find_voice(asked, beside, within=within))
+            return voice_state(default_voice(language)[0], language)
+        return voice_state(find_voice(asked, beside, within=within), language)
     except CuetrackError:
         return None
 
@@ -429,6 +429,7 @@ def _plan_file(place: Path, plan: str, allow_outside: bool) -> Path:
 def _as_made(task: _Task, plan: Path, rendered: Rendered, began_ns: int) -> Made:
     """What the manifest keeps of a track. A file that was changed since it was begun counts as another."""
     work, folder, known = task.work, task.folder, rendered.compiled
+    manner = known.manner
     inputs: dict[str, str | None] = {}
     for file in (plan, plan.parent / HOUSE_FILE, *known.files.values()):
         is_new = file.exists() and file.stat().st_mtime_ns >= began_ns
@@ -438,7 +439,7 @@ def _as_made(task: _Task, plan: Path, rendered: Rendered, began_ns: int) -> Made
         track=work.track,
         options=_options(work, task.asked),
         inputs=inputs,
-        voice=SpokenBy(voice, known.manner.language, voice_state(known.manner.voice)),
+        voice=SpokenBy(voice, manner.language, voice_state(manner.voice, manner.language)),
         versions=_versions(),
         files=sizes_and_times(folder, [_from(folder, file) for file in rendered.files]),
     )

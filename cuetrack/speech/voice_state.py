@@ -6,7 +6,6 @@ of is known by the versions of what calls it only.
 
 from __future__ import annotations
 
-import os
 import platform
 import sys
 from collections.abc import Iterable, Iterator, Mapping
@@ -14,6 +13,7 @@ from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
+from cuetrack.errors import CuetrackError
 from cuetrack.speech.installed import default_voice, model_file
 from cuetrack.speech.voices import EngineName, Voice, find_voice, settings_beside
 
@@ -24,12 +24,12 @@ _PACKAGES: Mapping[EngineName, tuple[str, ...]] = {
 }
 
 
-def voice_state(voice: Voice) -> str:
-    """The digest, 64 hexadecimal digits."""
-    return sha256("\n".join(_facts(voice)).encode("utf-8", "backslashreplace")).hexdigest()
+def voice_state(voice: Voice, language: str) -> str:
+    """The digest, 64 hexadecimal digits, of `voice` as it speaks `language`."""
+    return sha256("\n".join(_facts(voice, language)).encode("utf-8", "backslashreplace")).hexdigest()
 
 
-def _facts(voice: Voice) -> Iterator[str]:
+def _facts(voice: Voice, language: str) -> Iterator[str]:
     yield repr((voice.name, voice.engine, voice.languages, voice.words_per_minute, voice.loudness_lufs))
     yield repr((voice.pitch, voice.natural_words_per_minute, voice.package, voice.sha256, voice.fallback))
     yield from versions_of(_PACKAGES[voice.engine])
@@ -39,12 +39,23 @@ def _facts(voice: Voice) -> Iterator[str]:
                 yield from (_known(model), _known(settings_beside(model)))
         case "recorded":
             yield from _clips(voice.folder)
-            other = find_voice(voice.fallback, within=voice.within) if voice.fallback else default_voice()[0]
-            if other.engine != "recorded":
-                yield from _facts(other)
+            yield from _facts_of_fallback(voice, language)
         case "pyttsx3":
             # On Linux the engine comes along; elsewhere it is the system's.
             yield "" if sys.platform.startswith("linux") else platform.platform()
+
+
+def _facts_of_fallback(voice: Voice, language: str) -> Iterator[str]:
+    """Who says what there is no clip of; that nobody can is no fault while there is a clip of everything."""
+    try:
+        other = (
+            find_voice(voice.fallback, within=voice.within) if voice.fallback else default_voice(language)[0]
+        )
+    except CuetrackError:
+        yield f"no {voice.fallback}"
+        return
+    if other.engine != "recorded":
+        yield from _facts(other, language)
 
 
 def versions_of(packages: Iterable[str]) -> Iterator[str]:
@@ -57,9 +68,11 @@ def versions_of(packages: Iterable[str]) -> Iterator[str]:
 
 
 def _clips(folder: Path | None) -> Iterator[str]:
+    """The files among which clips are looked for; tracks in a folder below are made and change nothing."""
+    from cuetrack.speech.clip_folder import ClipFolder  # here, because it loads numpy
+
     if folder is not None and folder.is_dir():
-        for place, _, files in sorted(os.walk(folder)):
-            yield from (_known(Path(place) / name) for name in sorted(files))
+        yield from map(_known, ClipFolder.at(folder).files)
 
 
 def _known(file: Path) -> str:
