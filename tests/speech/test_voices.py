@@ -10,7 +10,15 @@ import pytest
 
 import cuetrack
 from cuetrack.errors import ExitCode, PlanError, SpeechError, VoiceMissingError
-from cuetrack.speech.voices import find_voice, load_voice, read_voice, voice_names, voices_folder
+from cuetrack.speech.installed import missing_for
+from cuetrack.speech.voices import (
+    find_voice,
+    load_voice,
+    read_voice,
+    settings_beside,
+    voice_names,
+    voices_folder,
+)
 
 GOOD = """\
 name: quay
@@ -147,12 +155,30 @@ def test_a_model_is_a_voice_that_speaks_the_language_of_its_settings(tmp_path):
     assert find_voice("q.onnx", tmp_path).audition == "5, 4, 3, 2, 1."
 
 
-@pytest.mark.parametrize("settings", ["", "[]", "{}", '{"espeak": 1}', "\x00"])
+@pytest.mark.parametrize(
+    "settings",
+    ["", "[]", "{}", '{"espeak": 1}', "\x00", '{"espeak": {"voice": "de"}}' + " " * 1_000_000],
+    ids=["nothing", "a list", "empty", "a number", "no text", "too large"],
+)
 def test_broken_settings_of_a_model_are_told(tmp_path, settings):
     (tmp_path / "q.onnx").write_bytes(b"")
     (tmp_path / "q.onnx.json").write_text(settings)
     with pytest.raises(VoiceMissingError, match=r"q\.onnx\.json cannot be read as the settings"):
         find_voice("q.onnx", tmp_path)
+
+
+def test_a_model_by_a_link_has_the_settings_beside_the_link(tmp_path):
+    """As a store of models has it; and beside what it leads to may lie a link that leads out."""
+    (tmp_path / "store").mkdir()
+    (tmp_path / "store" / "4f2a").write_bytes(b"")
+    try:
+        (tmp_path / "q.onnx").symlink_to(Path("store") / "4f2a")
+    except OSError:
+        pytest.skip("no links here")
+    (tmp_path / "q.onnx.json").write_text('{"espeak": {"voice": "de"}}')
+    voice = find_voice("q.onnx", tmp_path, within=tmp_path)
+    assert settings_beside(Path(voice.model)) == tmp_path / "q.onnx.json"
+    assert missing_for(voice) is None
 
 
 @pytest.mark.parametrize("path", ["./nowhere", "no/where.yaml", "nowhere.onnx"])

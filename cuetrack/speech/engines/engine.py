@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 
 from cuetrack.speech.voices import Voice
 
+# What to do where an engine fails at a text.
+SAY_OTHERWISE = "say it in other words, or take another voice"
+
 
 @dataclass(frozen=True, slots=True)
 class Utterance:

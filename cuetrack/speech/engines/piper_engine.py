@@ -8,7 +8,6 @@ once and in whatever order. (With four threads an inference, samples differ: sum
 from __future__ import annotations
 
 import hashlib
-import json
 import logging
 import os
 import threading
@@ -21,10 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cuetrack.errors import SpeechError, VoiceMissingError
-from cuetrack.speech.engines.engine import RawSpeech, Utterance
+from cuetrack.speech.engines.engine import SAY_OTHERWISE, RawSpeech, Utterance
 from cuetrack.speech.installed import missing_for, model_file, repair_hint
 from cuetrack.speech.phrases.wording import quoted
-from cuetrack.speech.voices import Voice, settings_beside
+from cuetrack.speech.voices import Voice, settings_beside, settings_of
 
 if TYPE_CHECKING:
     from piper import PiperVoice, SynthesisConfig
@@ -58,7 +57,9 @@ class PiperEngine:
             sentences = [chunk.audio_float_array for chunk in model.synthesize(text, self._settings)]
         except Exception as error:  # whatever the engine trips over, the text is what a coach can change
             reason = " ".join(str(error).split())
-            raise SpeechError(f"the speech engine could not speak {quoted(text)}: {reason}") from None
+            raise SpeechError(
+                f"the speech engine could not speak {quoted(text)}: {reason}; {SAY_OTHERWISE}"
+            ) from None
         return RawSpeech(_joined(sentences), int(model.config.sample_rate))
 
     @cached_property
@@ -131,7 +132,7 @@ def _loaded(model: Path, digest: str | None) -> PiperVoice:
     options = SessionOptions()
     options.intra_op_num_threads = options.inter_op_num_threads = 1
     options.log_severity_level = 4  # fatal only; what fails is raised as well
-    config = PiperConfig.from_dict(json.loads(settings_beside(model).read_text(encoding="utf-8")))
+    config = PiperConfig.from_dict(settings_of(model))
     session = InferenceSession(str(model), options, providers=["CPUExecutionProvider"])
     return PiperVoice(session=session, config=config)
 
@@ -141,7 +142,7 @@ def _digest(path: Path) -> str:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
-        raise VoiceMissingError(f"{path} cannot be read: {error.strerror or error}") from None
+        raise VoiceMissingError(f"{path} cannot be read: {error.strerror or error}; check the file") from None
 
 
 def _joined(sentences: list[NDArray[np.float32]]) -> NDArray[np.float32]:

@@ -20,7 +20,7 @@ import numpy as np
 import soundfile
 
 from cuetrack.errors import SpeechError, VoiceMissingError
-from cuetrack.speech.engines.engine import RawSpeech, Utterance
+from cuetrack.speech.engines.engine import SAY_OTHERWISE, RawSpeech, Utterance
 from cuetrack.speech.engines.pyttsx3_child import MISSING, NO_VOICE
 from cuetrack.speech.phrases.wording import quoted
 from cuetrack.speech.voices import Voice
@@ -65,7 +65,8 @@ class Pyttsx3Engine:
                 self._answer(text, file)
                 samples, rate_hz = soundfile.read(file, dtype="float32", always_2d=True)
         except (soundfile.SoundFileError, OSError) as error:
-            raise _unspoken(text, f"its sound cannot be kept or read: {error}") from None
+            reason = f"its sound cannot be kept or read: {error}"
+            raise _unspoken(text, reason, "make room on the disk, or take another voice") from None
         return RawSpeech(samples.mean(axis=1, dtype=np.float32), rate_hz)
 
     def _answer(self, text: str | None, file: Path | None) -> str:
@@ -122,7 +123,7 @@ def _missing(voice: Voice, reason: str) -> VoiceMissingError:
     )
 
 
-def _unspoken(text: str | None, reason: str) -> SpeechError:
+def _unspoken(text: str | None, reason: str, hint: str = SAY_OTHERWISE) -> SpeechError:
     if text is None:
-        return SpeechError(f"the speech engine does not name its voice: {reason}")
-    return SpeechError(f"the speech engine could not speak {quoted(text)}: {reason}")
+        return SpeechError(f"the speech engine does not name its voice: {reason}; take another voice")
+    return SpeechError(f"the speech engine could not speak {quoted(text)}: {reason}; {hint}")
