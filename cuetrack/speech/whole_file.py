@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
+import secrets
 from contextlib import suppress
 from pathlib import Path
 
@@ -16,12 +15,13 @@ def write_whole(path: Path, data: bytes) -> None:
     Raises:
         OSError: it cannot be written; what stood there still stands.
     """
-    handle, name = tempfile.mkstemp(prefix=HALF_WRITTEN, dir=path.parent)
+    half = path.with_name(f"{HALF_WRITTEN}{secrets.token_hex(8)}")
     try:
-        with os.fdopen(handle, "wb") as file:
+        # Not by `tempfile`, whose files nobody else may read: clips are shared.
+        with half.open("xb") as file:
             file.write(data)
-        Path(name).replace(path)
+        half.replace(path)
     except BaseException:
         with suppress(OSError):
-            Path(name).unlink()
+            half.unlink()
         raise
