@@ -74,7 +74,8 @@ class ClipFolder:
         try:
             real = file.resolve(strict=True)
         except (OSError, RuntimeError) as error:
-            raise SpeechError(f"{file} cannot be read: {error}") from None
+            reason = error.strerror if isinstance(error, OSError) else "a loop of links"
+            raise SpeechError(f"{file} cannot be read: {reason}; put a sound file in its place") from None
         if not real.is_relative_to(self.path.resolve()):
             raise SpeechError(f"{file} leads out of its folder, to {real}; put a copy in its place")
         if not real.is_file():
@@ -117,15 +118,16 @@ def read_channels(path: Path) -> tuple[NDArray[np.float32], int]:
         with soundfile.SoundFile(path) as file:
             rate_hz = int(file.samplerate)
             if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
-                allowed = f"{LOWEST_RATE_HZ:,} to {HIGHEST_RATE_HZ:,} Hz"
-                raise SpeechError(f"{path} has a sample rate of {rate_hz:,} Hz, allowed are {allowed}")
+                allowed = f"allowed are {LOWEST_RATE_HZ:,} to {HIGHEST_RATE_HZ:,} Hz; export it at 48,000 Hz"
+                raise SpeechError(f"{path} has a sample rate of {rate_hz:,} Hz, {allowed}")
             # One frame more than allowed: the length in a damaged header is not to be trusted.
             samples = file.read(LONGEST_SECONDS * rate_hz + 1, dtype="float32", always_2d=True)
     except (soundfile.SoundFileError, OSError, RuntimeError) as error:
-        reason = " ".join(str(error).split())
+        # libsndfile's own words, without the path that soundfile puts before them.
+        reason = " ".join(str(getattr(error, "error_string", error)).split()).rstrip(".")
         raise SpeechError(f"{path} cannot be read as sound: {reason}; export it as WAV again") from None
     if len(samples) > LONGEST_SECONDS * rate_hz:
-        raise SpeechError(f"{path} is longer than {LONGEST_SECONDS} s; a clip holds one phrase")
+        raise SpeechError(f"{path} is longer than {LONGEST_SECONDS} s; a clip holds one phrase, so cut it")
     if not np.isfinite(samples).all():
         raise SpeechError(f"{path} holds values that are no numbers; export it as 24-bit WAV again")
     return samples, rate_hz

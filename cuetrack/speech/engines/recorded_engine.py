@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
-from hashlib import sha256
+from hashlib import file_digest
 from pathlib import Path
 
 import soundfile
@@ -29,9 +29,10 @@ class RecordedEngine:
         """What is in the file, and what decodes it."""
         file = self._file(utterance)
         try:
-            digest = sha256(file.read_bytes()).hexdigest()
+            with file.open("rb") as opened:  # what is no clip may be as large as a film
+                digest = file_digest(opened, "sha256").hexdigest()
         except OSError as error:
-            raise SpeechError(f"{file} cannot be read: {error.strerror or error}") from None
+            raise SpeechError(f"{file} cannot be read: {error.strerror or error}; check the file") from None
         return f"{soundfile.__libsndfile_version__}, {digest}"
 
     def spoken(self, utterance: Utterance) -> RawSpeech:
