@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cuetrack.errors import SpeechError
-from cuetrack.speech.phrases.language import SLOTS_BY_KEY
+from cuetrack.speech.phrases.language import SLOTS_BY_KEY, Wordings
 from cuetrack.speech.phrases.wording import phrase_text, text_key
 
 MOVE = {
@@ -141,3 +141,10 @@ def test_any_free_text_in_a_slot_gives_a_phrase(key, language, style, turn, firs
         key, free | {"n": "3", "seconds": "10", "day": "3", "days": "14"}, language, style=style, turn=turn
     )
     assert text == text_key(text)
+
+
+def test_one_sentence_may_tell_the_side_in_both_ways():
+    said = ("turn to the {side:side}, {side:direction} leg first",)
+    own = {"change-sides": Wordings(full=(said,), terse=())}
+    made = phrase_text("change-sides", {"side": "right"}, own=own)
+    assert made == "Turn to the right side, right leg first."

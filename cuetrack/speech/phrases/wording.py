@@ -109,15 +109,17 @@ def _said(wording: Wording, slots: Mapping[str, str], language: Language) -> str
 
 def _filled(template: str, slots: Mapping[str, str], language: Language) -> str | None:
     """The template with its slots filled, or None if a slot outside `[…]` is empty."""
+    # A sentence may hold "left side" and "left": a value belongs to the slot and its kind.
     values = {
-        name: _slot_text(name, kind, slots.get(name, ""), language) for name, kind in _SLOT.findall(template)
+        (name, kind): _slot_text(name, kind, slots.get(name, ""), language)
+        for name, kind in _SLOT.findall(template)
     }
 
     def complete(piece: str) -> bool:
-        return all(values[name] for name, _ in _SLOT.findall(piece))
+        return all(values[slot] for slot in _SLOT.findall(piece))
 
     chosen = _OPTIONAL.sub(lambda piece: piece[1] if complete(piece[1]) else "", template)
-    return _SLOT.sub(lambda slot: values[slot[1]], chosen) if complete(chosen) else None
+    return _SLOT.sub(lambda slot: values[slot[1], slot[2] or ""], chosen) if complete(chosen) else None
 
 
 def _slot_text(name: str, kind: str, value: str, language: Language) -> str:
