@@ -197,12 +197,16 @@ def _quantity_words(lexicon: Lexicon, text: str, following: str) -> str:
     words = _amount_words(lexicon, low, agreement, with_unit=unit is not None)
     if high is not None:
         more = _amount_words(lexicon, high, agreement, with_unit=unit is not None)
-        rising = Fraction(low[1]) < Fraction(high[1])
-        words = lexicon.range.format(words, more) if rising else f"{words}, {more}"
+        words = lexicon.range.format(words, more) if _value(low) < _value(high) else f"{words}, {more}"
     if unit is None:
         return f"{words} {written}".rstrip()
     is_one = high is None and low[0].strip() in {"1", "01"}
     return unit.one if is_one else unit.many.format(words)
+
+
+def _value(amount: re.Match[str]) -> Fraction:
+    fraction = _TENTHS.get(amount[4], "0")
+    return Fraction(f"{amount[1]}.{amount[3] or 0}") + Fraction(f"0.{fraction}")
 
 
 def _amount_words(lexicon: Lexicon, amount: re.Match[str], unit: Unit, *, with_unit: bool) -> str:
