@@ -41,7 +41,7 @@ def excerpt(
     down = np.linspace(1, 0, fade, endpoint=False, dtype=np.float32)[:, np.newaxis]
     for index, stretch in enumerate(stretches):
         before = programme.whole(max(0, stretch.start_frame - fade), stretch.start_frame)
-        yield before * down[::-1][: len(before)]
+        yield before * down[::-1][fade - len(before) :]
         yield from programme.between(stretch.start_frame, stretch.end_frame)
         after = programme.whole(stretch.end_frame, min(frames, stretch.end_frame + fade))
         yield after * down[: len(after)]
