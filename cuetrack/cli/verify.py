@@ -83,7 +83,7 @@ def verify(
     if as_json:
         print_json(_values(made, audio, warnings))
     else:
-        _print(made, audio, tolerance, all_cues=all_cues)
+        _print(made, audio, all_cues=all_cues)
         print_diagnostics(warnings)
     if not made.passed:
         raise click.exceptions.Exit(ExitCode.ERRORS)
@@ -103,7 +103,7 @@ def _tolerance(text: str | None) -> Duration | None:
         raise click.BadParameter(f"{error}; {error.hint or 'write a time'}", param_hint="--within") from None
 
 
-def _print(made: Verification, audio: Path, within: Duration | None, *, all_cues: bool) -> None:
+def _print(made: Verification, audio: Path, *, all_cues: bool) -> None:
     click.echo(_verdict(made, audio))
     for fault in made.faults:
         click.echo(f"  {fault}")
@@ -113,8 +113,7 @@ def _print(made: Verification, audio: Path, within: Duration | None, *, all_cues
         click.echo(f"  all of it is {about}{abs(made.level_db):.1f} dB {louder} than it was rendered")
     click.echo()
     _print_kinds(made)
-    within_frames = 0 if within is None else int(within.seconds * made.rate_hz)
-    wrong = [one for one in made.cues if one.is_compared and _is_wrong(made, one, within_frames)]
+    wrong = [one for one in made.cues if one.is_compared and _is_wrong(made, one)]
     _print_cues(made, made.cues if all_cues else wrong, all_cues=all_cues)
     _print_extras(made)
     _print_rests(made)
@@ -130,8 +129,8 @@ def _verdict(made: Verification, audio: Path) -> str:
     return f"{audio.name}: {word}  {lasts}  {made.rate_hz} Hz  {compared} of {len(made.cues)} cues compared"
 
 
-def _is_wrong(made: Verification, one: VerifiedCue, within_frames: int) -> bool:
-    return one.found_frame is None or made.is_off(one, within_frames) or made.is_changed(one)
+def _is_wrong(made: Verification, one: VerifiedCue) -> bool:
+    return one.found_frame is None or made.is_off(one) or made.is_changed(one)
 
 
 def _print_kinds(made: Verification) -> None:

@@ -62,8 +62,8 @@ class Verification:
 
     `courses` tell by how many frames everything is late, from where on; `speed_ppm` how much too slow it
     runs; `level_db` how much louder it is than it was rendered, None where that is not known. Where not
-    `knows_levels` the limiter, too, may have made cues softer. `notes` say what was not compared, `faults`
-    why it fails.
+    `knows_levels` the limiter, too, may have made cues softer. By `within_frames` a cue may be off. `notes`
+    say what was not compared, `faults` why it fails.
     """
 
     expected: Expected
@@ -76,6 +76,7 @@ class Verification:
     speed_ppm: float | None
     level_db: float | None
     knows_levels: bool
+    within_frames: int
     notes: tuple[str, ...]
     faults: tuple[str, ...] = field(default=())
 
@@ -89,20 +90,20 @@ class Verification:
         """By how much everything is late; None if not all of it is late by the same."""
         return self.courses[0].late_frames if len(self.courses) == 1 and self.speed_ppm is None else None
 
-    def is_off(self, one: VerifiedCue, within_frames: int = 0) -> bool:
+    def is_off(self, one: VerifiedCue) -> bool:
         """Whether a cue is at another place than both its own and that of all around it."""
         if one.error_frames is None or self.speed_ppm is not None:
             return False
         usual = late_at(self.courses, one.cue.start_frame)
-        return min(abs(one.error_frames), abs(one.error_frames - usual)) > within_frames
+        return min(abs(one.error_frames), abs(one.error_frames - usual)) > self.within_frames
 
     def is_changed(self, one: VerifiedCue) -> bool:
         """Whether a cue is softer or louder than it should be."""
         return self.knows_levels and one.level_db is not None and abs(one.level_db) > _MOST_LEVEL_DB
 
 
-def faults_of(made: Verification, within_frames: int) -> Iterator[str]:
-    """What is wrong, the most telling first; a cue may be off by `within_frames`."""
+def faults_of(made: Verification) -> Iterator[str]:
+    """What is wrong, the most telling first."""
     compared = [one for one in made.cues if one.is_compared]
     there = [one for one in compared if one.found_frame is not None]
     if compared and not there:
@@ -112,10 +113,10 @@ def faults_of(made: Verification, within_frames: int) -> Iterator[str]:
     inside = [one for one in compared if one.cue.start_frame < made.frames]
     if len(there) < _FEW * len(inside):
         yield f"only {len(there)} of the {len(compared)} cues are in this file: it may hold something else"
-    yield from _late(made, there, within_frames)
+    yield from _late(made, there)
     if missing := len(compared) - len(there):
         yield f"{missing} {'cue is' if missing == 1 else 'cues are'} missing"
-    off = [one for one in there if made.is_off(one, within_frames)]
+    off = [one for one in there if made.is_off(one)]
     if off:
         most = max((one.error_frames or 0 for one in off), key=abs)
         by = f"{'by' if len(off) == 1 else 'by up to'} {late_text(most, made.rate_hz)}"
@@ -137,9 +138,9 @@ def _length(made: Verification) -> Iterator[str]:
         yield f"it is {length_text(abs(over), made.rate_hz)} {word} than planned"
 
 
-def _late(made: Verification, there: list[VerifiedCue], within_frames: int) -> Iterator[str]:
+def _late(made: Verification, there: list[VerifiedCue]) -> Iterator[str]:
     if made.speed_ppm is not None:
-        if any(abs(one.error_frames or 0) > within_frames for one in there):
+        if any(abs(one.error_frames or 0) > made.within_frames for one in there):
             word = "slowly" if made.speed_ppm > 0 else "fast"
             yield f"it runs {abs(made.speed_ppm):.1f} ppm too {word}"
         return
@@ -147,11 +148,11 @@ def _late(made: Verification, there: list[VerifiedCue], within_frames: int) -> I
     if usual < _AGREED * len(there):
         return
     for before, course in zip((None, *made.courses), made.courses, strict=False):
-        if abs(course.late_frames) > within_frames:
+        if abs(course.late_frames) > made.within_frames:
             at = frame_clock_text(course.from_frame, made.rate_hz, 1)
             what = "everything is" if len(made.courses) == 1 else f"from {at} on everything is"
             yield f"{what} {late_text(course.late_frames, made.rate_hz)}"
-        elif before is not None and abs(before.late_frames) > within_frames:
+        elif before is not None and abs(before.late_frames) > made.within_frames:
             at = frame_clock_text(course.from_frame, made.rate_hz, 1)
             yield f"from {at} on everything is on time again"
 

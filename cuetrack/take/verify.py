@@ -125,9 +125,10 @@ class _Verifier:
             speed.ppm if speed else None,
             linear_to_db(self.level) if self.planned_gain and there else None,
             self.programme is not None,  # which alone has been through the limiter
+            within_frames,
             tuple(self._notes(runs_off=speed is not None)),
         )
-        faults = [*self._file_faults(), *faults_of(made, within_frames)]
+        faults = [*self._file_faults(), *faults_of(made)]
         return replace(made, faults=tuple(faults))
 
     def _everywhere(self) -> tuple[tuple[VerifiedCue, ...], Speed | None, tuple[Course, ...]]:

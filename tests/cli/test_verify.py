@@ -134,6 +134,18 @@ def test_a_late_file_and_how_late_it_may_be(quay: Path, capsys: pytest.CaptureFi
     assert answer_of(capsys, "quay.yaml", "late.wav", "--within", "1 ms")[0] == 0
 
 
+def test_what_is_within_the_tolerance_is_not_listed_as_wrong(
+    quay: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """0.02 ms are 0.96 frames, which allow one: for the verdict and for the list."""
+    samples, rate_hz = read(quay / "quay.wav")
+    write(quay / "near.wav", moved(samples, cues(quay)[11], 1), rate_hz)
+    assert run(["verify", "quay.yaml", "near.wav", "--within", "0.02 ms"]) == 0
+    assert "wrong or missing" not in capsys.readouterr().out
+    assert run(["verify", "quay.yaml", "near.wav"]) == 1
+    assert "wrong or missing" in capsys.readouterr().out
+
+
 def test_a_video_with_the_track_in_it(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
     program = imageio_ffmpeg.get_ffmpeg_exe()
     picture = ["-f", "lavfi", "-i", "color=size=32x32:rate=5", "-i", "quay.wav", "-shortest"]
