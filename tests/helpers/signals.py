@@ -47,3 +47,24 @@ def programme_material(rate_hz: int, seconds: float, seed: int = 5) -> NDArray[n
 def blocks_of(samples: NDArray[np.float32], frames: int) -> list[NDArray[np.float32]]:
     """The samples in blocks of `frames`; the last may be shorter."""
     return [samples[start : start + frames] for start in range(0, len(samples), frames)]
+
+
+def sine(
+    frequency_hz: float, seconds: float, rate_hz: int = 48_000, level: float = 0.25
+) -> NDArray[np.float32]:
+    """A sine of an amplitude, shape (frames,)."""
+    time = np.arange(round(seconds * rate_hz)) / rate_hz
+    return (level * np.sin(2 * np.pi * frequency_hz * time)).astype(np.float32)
+
+
+def music(seconds: float, rate_hz: int = 48_000, channels: int = 2, seed: int = 7) -> NDArray[np.float32]:
+    """Noise with less and less treble, which resembles music in its spectrum; at about -20 dBFS.
+
+    Shape (frames, channels).
+    """
+    noise = np.random.default_rng(seed).standard_normal((round(seconds * rate_hz), channels))
+    spectrum = np.fft.rfft(noise, axis=0)
+    frequency_hz = np.fft.rfftfreq(len(noise), 1 / rate_hz)
+    spectrum *= (1 / np.sqrt(1 + (frequency_hz / 300) ** 2) * (frequency_hz > 30))[:, np.newaxis]
+    made = np.fft.irfft(spectrum, len(noise), axis=0)
+    return np.asarray(0.1 * made / made.std(), np.float32)
