@@ -69,7 +69,8 @@ def _voting(cues: Sequence[ExpectedCue], pieces: Mapping[str, tuple[Piece, ...]]
         (sound for sound in times if times[sound] <= _MOST_TIMES),
         key=lambda one: (one in spoken, -times[one]),
     )
-    return [cue for cue in cues if cue.sound in set(usable[:_MOST_SOUNDS])]
+    chosen = frozenset(usable[:_MOST_SOUNDS])
+    return [cue for cue in cues if cue.sound in chosen]
 
 
 def _hits(piece: Piece, heard: SampleFile) -> NDArray[np.float64]:
