@@ -24,7 +24,7 @@ Paper = Literal["a4", "letter"]
 
 # What is read from some steps away, and what can still be read standing. Common practice, no source.
 _MOST_POINTS, _LEAST_POINTS = 15.0, 9.0
-# A4 is 842 points high; the margins take 62.
+# A4 is 842 points high and US letter 792; the margins take 62.
 _PAGE_POINTS = 720.0
 
 _CSV_HEADINGS = (
@@ -106,13 +106,19 @@ def _steps_by_part(scenes: Sequence[Scene]) -> list[list[list[Scene]]]:
     for _, group in groupby((one for one in scenes if one.part is not None), key=lambda one: one.turn):
         step = list(group)
         first, before = step[0], parts[-1][-1][-1] if parts else None
-        if before is None or first.part != before.part or (first.round or 0) < (before.round or 0):
+        if before is None or _begins_part(first, before):
             parts.append([step])
         elif first.kind == "rest" and first.round == before.round:
             parts[-1][-1] += step
         else:
             parts[-1].append(step)
     return parts
+
+
+def _begins_part(first: Scene, before: Scene) -> bool:
+    """Whether another part begins; one can be called as the one before it."""
+    is_other = (first.part, first.rounds) != (before.part, before.rounds)
+    return is_other or (first.round or 0) < (before.round or 0)
 
 
 def _part_title(first: Scene, words: Mapping[str, str]) -> str:

@@ -7,9 +7,10 @@ right to left are set so. What the typeface lacks (many emoji) is printed as an 
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from cuetrack.writers.page_words import cautions
 from cuetrack.writers.sheet import Paper, Sheet, SheetRow
@@ -26,6 +27,11 @@ _SIZES_POINTS, _USUAL_POINTS = (16.0, 15.0, 14.0, 13.0, 12.0, 11.0, 10.0, 9.0), 
 _MARGIN_MM = 11.0
 _LINE_HEIGHT = 1.18
 _WIDTHS = (11, 29, 25, 44)
+_PADDING_MM = (0.5, 0.8)
+# Of a page's lines: what stands above a row that fills it.
+_HEADING_LINES = 4
+# So many letters a line has at least, two lines taken together.
+_FEWEST_LETTERS = 4
 _FAMILY = "DejaVu"
 # The same session gives the same bytes, so a sheet has no date of its own.
 _NO_DATE = datetime(2000, 1, 1, tzinfo=UTC)
@@ -99,7 +105,7 @@ def _add_table(pdf: FPDF, sheet: Sheet, points: float, height: float) -> None:
         line_height=height,
         borders_layout=TableBordersLayout.HORIZONTAL_LINES,
         headings_style=FontFace(emphasis="BOLD", size_pt=points * 0.75),
-        padding=(0.5, 0.8),
+        padding=_PADDING_MM,
         text_align="LEFT",
         v_align="TOP",
     ) as table:
@@ -110,18 +116,51 @@ def _add_table(pdf: FPDF, sheet: Sheet, points: float, height: float) -> None:
         for part in sheet.parts:
             table.row().cell(shown(part.title), colspan=4, style=larger)
             for row in part.rows:
-                _add_row(table, row, sheet, bold if row.is_move else None)
+                for texts in _page_by_page(pdf, _texts(row, sheet), height):
+                    _add_row(table, texts, bold if row.is_move else None)
 
 
-def _add_row(table: Table, row: SheetRow, sheet: Sheet, bold: FontFace | None) -> None:
-    words, cells = sheet.words, table.row()
+def _texts(row: SheetRow, sheet: Sheet) -> tuple[str, ...]:
+    """What stands in each column of a row."""
+    words = sheet.words
     timed = [f"{stage} {seconds}".strip() for stage, seconds in row.timed]
     timed += [f"{words[key]} {text}" for key, text in (("change", row.change), ("rest", row.rest)) if text]
     about = [f"{words[key]}: {text}" if key else text for key, text in row.about]
-    cells.cell("\n".join(row.clocks))
-    cells.cell(shown("\n".join(filter(None, (row.title, ", ".join(row.sides))))), style=bold)
-    cells.cell(shown("\n".join(timed)))
-    cells.cell(shown("\n".join(about)))
+    title = filter(None, (row.title, ", ".join(row.sides)))
+    return ("\n".join(row.clocks), *(shown("\n".join(lines)) for lines in (title, timed, about)))
+
+
+def _page_by_page(pdf: FPDF, texts: Sequence[str], height: float) -> Iterator[tuple[str, ...]]:
+    """A row as it is; one that is higher than a page, which a table cannot break, in several."""
+    most = int(pdf.eph / height) - _HEADING_LINES
+    columns = [
+        _broken(pdf, text, pdf.epw * width / sum(_WIDTHS), height, most)
+        for text, width in zip(texts, _WIDTHS, strict=True)
+    ]
+    for first in range(0, max(map(len, columns)), most):
+        yield tuple("\n".join(lines[first : first + most]) for lines in columns)
+
+
+def _broken(pdf: FPDF, text: str, width: float, height: float, most: int) -> list[str]:
+    """The lines of a text that are more than `most` in a column of this width; else the whole text as one."""
+    from fpdf.enums import MethodReturnValue
+    from fpdf.util import Padding
+
+    if text.count("\n") + len(text) // _FEWEST_LETTERS < most:
+        return [text]
+    padding, lines_only = Padding.new(_PADDING_MM), MethodReturnValue.LINES
+    found = pdf.multi_cell(width, height, text, align="L", padding=padding, dry_run=True, output=lines_only)
+    lines = cast("list[str]", found)
+    return lines if len(lines) > most else [text]
+
+
+def _add_row(table: Table, texts: Sequence[str], bold: FontFace | None) -> None:
+    clock, title, timed, about = texts
+    cells = table.row()
+    cells.cell(clock)
+    cells.cell(title, style=bold)
+    cells.cell(timed)
+    cells.cell(about)
 
 
 def letters_missing(sheet: Sheet) -> str:

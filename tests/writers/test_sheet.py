@@ -130,6 +130,34 @@ def test_a_long_session_takes_more_pages():
     assert all(_squeezed(text) in found for text in _texts(sheet))
 
 
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_a_row_that_is_higher_than_a_page_goes_on_on_the_next(paper):
+    """Many rounds and long notes: a table of PDF breaks between rows only."""
+    notes = " ".join(f"note-{number}" for number in range(420))
+    plan = "session: Long\nlead-in: 20s\nparts:\n  - part: P\n    rounds: 130\n    steps:\n"
+    plan += f"      - {{move: Row, work: 20s, rest: 10s}}\n      - {{rest: 30s, notes: {notes}}}\n"
+    plan += f"      - {{talk: 40s, notes: {notes.upper()}}}\n"
+    sheet = sheet_of(likely_of(plan))
+    reader = pypdf.PdfReader(io.BytesIO(sheet_pdf(sheet, paper=paper)))
+    found = "".join(page.extract_text() for page in reader.pages)
+    for row in sheet.parts[0].rows:
+        assert len(row.clocks) == 130
+        assert all(clock in found for clock in row.clocks)
+    squeezed = _squeezed(found)
+    assert all(f"note-{number}" in squeezed and f"NOTE-{number}" in squeezed for number in range(420))
+
+
+def test_a_part_that_is_called_as_the_one_before_it_is_another_one():
+    plan = "session: Twice\nlead-in: 20s\nparts:\n"
+    for rounds, move in ((1, "Row"), (3, "Press")):
+        plan += f"  - part: Circuit\n    rounds: {rounds}\n    rest: 20s\n    steps:\n"
+        plan += f"      - {{move: {move}, work: 40s}}\n      - rest: 20s\n"
+    one, other = sheet_of(likely_of(plan)).parts
+    assert (one.title, [(row.title, row.clocks) for row in one.rows]) == ("Circuit", [("Row", ("0:20",))])
+    assert other.title == "Circuit · 3 rounds"
+    assert [(row.title, row.clocks) for row in other.rows] == [("Press", ("1:20", "2:20", "3:20"))]
+
+
 def test_letters_that_the_typeface_lacks_are_told_and_boxed():
     sheet = sheet_of(likely_of(untidy_plan()))
     assert set("🌊🚣") <= set(letters_missing(sheet))
