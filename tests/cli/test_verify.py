@@ -86,6 +86,16 @@ def test_what_is_wrong_is_listed(quay: Path, capsys: pytest.CaptureFixture[str])
     assert re.search(r"0:01\.50 +0\.01 s +-33 dBFS +like none of the cues", out)
 
 
+def test_a_cue_that_may_be_off_so_much_is_not_listed(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """1.01 ms are 48.48 frames, of which the last counts whole."""
+    samples, rate_hz = read(quay / "quay.wav")
+    write(quay / "off.wav", moved(samples, cues(quay)[11], 49), rate_hz)
+    assert run(["verify", "quay.yaml", "off.wav", "--within", "1.01ms"]) == 0
+    assert "wrong or missing" not in capsys.readouterr().out
+    assert run(["verify", "quay.yaml", "off.wav", "--within", "1ms"]) == 1
+    assert "wrong or missing" in capsys.readouterr().out
+
+
 def test_many_wrong_cues_are_not_all_listed(quay: Path, capsys: pytest.CaptureFixture[str]) -> None:
     write(quay / "none.wav", np.full((48_000, 2), 1e-3), 48_000)
     assert run(["verify", "quay.yaml", "none.wav"]) == 1
