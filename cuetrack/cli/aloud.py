@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    _Blocks = Queue[NDArray[np.float32] | Exception]
+
 _BLOCK_FRAMES = 2048
 _BLOCKS_AHEAD = 64
 
@@ -26,10 +28,11 @@ def played_aloud(ready: Preview) -> Iterator[Clock]:
 
     Raises:
         MediaMissingError: the extra `aloud` or a sound card is missing.
+        Exception: the clock raises what went wrong where the sound was made.
     """
     sounddevice = _sounddevice()
     rate_hz, channels = ready.arrangement.rate_hz, ready.balanced.programme.channels
-    waiting: Queue[NDArray[np.float32] | None] = Queue(_BLOCKS_AHEAD)
+    waiting: _Blocks = Queue(_BLOCKS_AHEAD)
     stopped = Event()
     played = _Played(waiting, ready.frames)
     maker = Thread(target=_fill, args=(ready, channels, waiting, stopped), daemon=True)
@@ -69,29 +72,39 @@ def _sounddevice() -> Any:
 class _Played:
     """What the sound card has been handed; the card calls `fill` in a thread of its own."""
 
-    def __init__(self, waiting: Queue[NDArray[np.float32] | None], frames: int) -> None:
+    def __init__(self, waiting: _Blocks, frames: int) -> None:
         self._waiting, self._frames, self._handed = waiting, frames, 0
+        self._fault: Exception | None = None
 
     def fill(self, out: NDArray[np.float32], frames: int, at: object, status: object) -> None:
-        """Hands over the next block, silence behind the last."""
-        block = self._waiting.get() if self._handed < self._frames else None
+        """Hands over the next block, silence behind the last and after a fault."""
         out.fill(0)
-        if block is not None:
-            out[: len(block)] = block
+        if self._handed < self._frames and self._fault is None:
+            block = self._waiting.get()
+            if isinstance(block, Exception):
+                self._fault = block
+            else:
+                out[: len(block)] = block
         self._handed += frames
 
     def frame_heard(self, latency_frames: int) -> int | None:
-        """The frame that is heard now; None when all has been."""
+        """The frame that is heard now; None when all has been; raises what went wrong in the making."""
+        if self._fault is not None:
+            raise self._fault
         at = max(0, self._handed - latency_frames)
         return at if at < self._frames else None
 
 
-def _fill(ready: Preview, channels: int, waiting: Queue[NDArray[np.float32] | None], stopped: Event) -> None:
+def _fill(ready: Preview, channels: int, waiting: _Blocks, stopped: Event) -> None:
+    """Makes the blocks that wait to be played, and a fault, if there is one, as the last of them."""
     import numpy as np
 
     from cuetrack.mix.blocks import regrouped
 
-    for block in regrouped(ready.blocks(), _BLOCK_FRAMES):
-        if stopped.is_set():
-            return
-        waiting.put(block if block.shape[1] == channels else np.repeat(block, channels, axis=1))
+    try:
+        for block in regrouped(ready.blocks(), _BLOCK_FRAMES):
+            if stopped.is_set():
+                return
+            waiting.put(block if block.shape[1] == channels else np.repeat(block, channels, axis=1))
+    except Exception as error:  # for the thread that shows the countdown, which else would wait for ever
+        waiting.put(error)
