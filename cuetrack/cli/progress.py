@@ -19,7 +19,9 @@ def progress_bar() -> Iterator[Progress | None]:
     from rich.progress import BarColumn, TaskProgressColumn, TextColumn, TimeElapsedColumn
     from rich.progress import Progress as Bar
 
-    columns = (TextColumn("{task.description:<24}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
+    # A stage may be the name of a track, which is no markup.
+    name = TextColumn("{task.description:<24}", markup=False)
+    columns = (name, BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("starting", total=1)
 
