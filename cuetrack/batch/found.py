@@ -8,10 +8,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 _ENDINGS = (".yaml", ".yml")
-# What a plan has and no other file of ours, and what those have, at the beginning of a line.
-_PLAN = re.compile(rb"^(?:session|parts)\s*:", re.MULTILINE)
-_OTHER = re.compile(rb"^(?:sessions|series|engine)\s*:", re.MULTILINE)
-_SESSIONS = re.compile(rb"^sessions\s*:", re.MULTILINE)
+# A key at the beginning of a line, or behind the byte order mark that some editors put before the first.
+_KEY = rb"^(?:\xef\xbb\xbf)?(?:%s)\s*:"
+# What a plan has and no other file of ours, and what those have.
+_PLAN = re.compile(_KEY % b"session|parts", re.MULTILINE)
+_OTHER = re.compile(_KEY % b"sessions|series|engine", re.MULTILINE)
+_SESSIONS = re.compile(_KEY % b"sessions", re.MULTILINE)
 # More than a document of ours may have.
 _FIRST_BYTES = 1 << 19
 

@@ -62,3 +62,12 @@ def test_a_series_is_known_by_its_sessions(tmp_path: Path) -> None:
     path.write_text(PLAN, encoding="utf-8")
     assert not is_series(path)
     assert not is_series(tmp_path)
+
+
+def test_a_byte_order_mark_hides_no_key(tmp_path: Path) -> None:
+    """Some editors put one before the first letter."""
+    series, plan = tmp_path / "winter.yaml", tmp_path / "quay.yaml"
+    series.write_text("sessions: []\nseries: Winter\n", encoding="utf-8-sig")
+    plan.write_text("session: Quay\nengine: none\n", encoding="utf-8-sig")
+    assert is_series(series)
+    assert list(plans_below(tmp_path, but_not_in=tmp_path / "tracks", but_not="house.yaml")) == [plan]
