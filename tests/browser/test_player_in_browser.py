@@ -196,6 +196,8 @@ def test_keys(player):
     player.settle()
     assert player.seconds() == pytest.approx(5)
     assert player.page.get_attribute("#place", "aria-valuetext") == "0:05, Squat"
+    keyboard.press(" ")
+    player.until("document.body.dataset.state === 'playing'")
 
 
 def test_every_control_is_reached_by_tab_and_left_again(player):

@@ -299,9 +299,9 @@
       const does = keys[event.key];
       const isTheirs = event.ctrlKey || event.altKey || event.metaKey || event.shiftKey || event.defaultPrevented;
       if (!accepted || !does || isTheirs || event.repeat) return;
-      // A button takes the space bar itself, and the bar of the whole session its own keys.
+      // A button takes the space bar itself, and the bar of the whole session all keys but that one.
       const target = event.target.closest("button, summary, input");
-      if (target && (event.key === " " || target.matches("input"))) return;
+      if (target && (event.key === " ") !== target.matches("input")) return;
       event.preventDefault();
       does();
     });
