@@ -117,8 +117,11 @@ class SoundError(CuetrackError):
 
 
 def how_to_add(extra: str) -> str:
-    """How one of our extras comes onto this machine, for the end of a sentence."""
-    return f'python -m pip install ".[{extra}]" in a checkout brings it'
+    """How one of our extras comes onto this machine, for the end of a sentence.
+
+    In double quotes, since the command line of Windows knows no single ones.
+    """
+    return f'python -m pip install ".[{extra}]" in the folder of CueTrack brings it'
 
 
 class MediaMissingError(SoundError):

@@ -14,7 +14,7 @@ from pathlib import Path
 from threading import Event, Thread
 from typing import Any
 
-from cuetrack.errors import MediaMissingError
+from cuetrack.errors import MediaMissingError, how_to_add
 
 # No questions, no network: a file that names another place does not make it go there.
 SAFE_ARGUMENTS = ("-nostdin", "-hide_banner", "-loglevel", "error", "-protocol_whitelist", "file,pipe")
@@ -49,9 +49,7 @@ def ffmpeg_path(what_for: str) -> Path:
             found = None
         if found is not None:
             return Path(found)
-    how = 'python -m pip install ".[media]" in a checkout brings one'
-    message = f"{what_for} needs ffmpeg, which is not here; {how}"
-    raise MediaMissingError(message)
+    raise MediaMissingError(f"{what_for} needs ffmpeg, which is not here; {how_to_add('media')}")
 
 
 def started_whole(command: Sequence[str], **options: Any) -> subprocess.Popen[bytes]:

@@ -9,15 +9,11 @@ from importlib.machinery import ModuleSpec
 from importlib.util import find_spec
 from pathlib import Path
 
-from cuetrack.errors import VoiceMissingError
+from cuetrack.errors import VoiceMissingError, how_to_add
 from cuetrack.speech.voices import GET_MODEL_AGAIN, Voice, find_voice, load_voice, settings_beside
 
 NATURAL, FALLBACK = "clear", "system"
-
-# Double quotes, because the command line of Windows knows no single ones.
-HOW_TO_GET_NATURAL = (
-    'python -m pip install "cuetrack[natural]" gets it (from a checkout: python -m pip install ".[natural]")'
-)
+HOW_TO_GET_NATURAL = how_to_add("natural")
 
 
 def default_voice(language: str = "en") -> tuple[Voice, str | None]:

