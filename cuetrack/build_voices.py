@@ -8,6 +8,7 @@ from pathlib import Path
 
 from cuetrack.build import DEFAULT_RATE_HZ, Compiled, compile_plan, text_of
 from cuetrack.plan.house import DEFAULT_LANGUAGE
+from cuetrack.plan.series import Day
 from cuetrack.speech.clip_names import file_names_for
 from cuetrack.speech.installed import FALLBACK, installed_voice, missing_for
 from cuetrack.speech.phrases.language import Style
@@ -79,14 +80,16 @@ def audition(name: str, target: Path | None = None, *, text: str | None = None) 
     return Audition(target, (*notes, cache.warning) if cache.warning else tuple(notes))
 
 
-def script(plan: Path, *, level: str | None = None) -> tuple[ScriptLine, ...]:
+def script(
+    plan: Path, *, level: str | None = None, day: Day | None = None, allow_outside: bool = False
+) -> tuple[ScriptLine, ...]:
     """Every phrase that a coach has to record for `plan`, in the order of first use, then the spare ones.
 
     Raises:
         PlanError: with every mistake in the plan.
     """
     # The words are the same whoever speaks them; the plan's own voice may not be recorded yet.
-    known = compile_plan(plan, level=level, voice=FALLBACK)
+    known = compile_plan(plan, level=level, voice=FALLBACK, day=day, allow_outside=allow_outside)
     rooms = _rooms(known)
     spares = {text: room for text, room in _rooms(known, "terse").items() if text not in rooms}
     names = file_names_for([*rooms, *spares])

@@ -7,7 +7,15 @@ from pathlib import Path
 import click
 
 from cuetrack import build_voices
-from cuetrack.cli.options import json_option, level_option, plan_argument
+from cuetrack.build_voices import ScriptLine
+from cuetrack.cli.options import (
+    allow_outside_option,
+    day_option,
+    json_option,
+    level_option,
+    plan_and_day,
+    plan_argument,
+)
 from cuetrack.cli.output import errors_as_json, print_diagnostics, print_json, print_table
 from cuetrack.errors import Diagnostic, ExitCode
 from cuetrack.timebase import seconds_text
@@ -76,7 +84,12 @@ def _list(as_json: bool) -> None:
     type=click.Path(path_type=Path),
     help="The file; the voice's name with .wav if not given.",
 )
-@click.option("--say", "text", help="Say this, and not the voice's own sentence; a phrase that was recorded.")
+@click.option(
+    "--say",
+    "text",
+    metavar="WORDS",
+    help="Say this instead of the voice's own sentence; a recorded voice says only what was recorded.",
+)
 def hear(name: str, output: Path | None, text: str | None) -> None:
     """Write an audition of the voice NAME (or the path of one).
 
@@ -89,11 +102,13 @@ def hear(name: str, output: Path | None, text: str | None) -> None:
     click.echo(heard.file)
 
 
-@voices.command()
+@voices.command(short_help="List every phrase to record for a plan.")
 @plan_argument
 @level_option
+@day_option
+@allow_outside_option
 @json_option
-def script(plan: Path, level: str | None, as_json: bool) -> None:
+def script(plan: Path, level: str | None, called: str | None, allow_outside: bool, as_json: bool) -> None:
     """List every phrase to record for PLAN, with its file name and the time it has.
 
     Last come shorter wordings, which are said only where the usual ones do not fit.
@@ -103,7 +118,7 @@ def script(plan: Path, level: str | None, as_json: bool) -> None:
       cuetrack voices script session.yaml > script.txt
     """
     with errors_as_json(as_json):
-        lines = build_voices.script(plan, level=level)
+        lines = _script(plan, level, called, allow_outside)
     if as_json:
         print_json(
             [
@@ -127,8 +142,12 @@ def script(plan: Path, level: str | None, as_json: bool) -> None:
 @_folder_argument
 @click.option("--plan", "plan", type=click.Path(path_type=Path), required=True, help="The plan it is for.")
 @level_option
+@day_option
+@allow_outside_option
 @json_option
-def check_folder(folder: Path, plan: Path, level: str | None, as_json: bool) -> int:
+def check_folder(
+    folder: Path, plan: Path, level: str | None, called: str | None, allow_outside: bool, as_json: bool
+) -> int:
     """Find what is wrong with the clips in FOLDER for a plan.
 
     Missing clips, clips too long for their place, clipped, noisy, or uneven in level. A shorter wording
@@ -141,7 +160,7 @@ def check_folder(folder: Path, plan: Path, level: str | None, as_json: bool) -> 
     from cuetrack.speech.recordings import recording_report
 
     with errors_as_json(as_json):
-        lines = build_voices.script(plan, level=level)
+        lines = _script(plan, level, called, allow_outside)
         rooms = {line.text: line.room_seconds for line in lines if not line.spare}
         spares = {line.text: line.room_seconds for line in lines if line.spare}
         found = recording_report(folder, rooms, spares)
@@ -156,11 +175,16 @@ def check_folder(folder: Path, plan: Path, level: str | None, as_json: bool) -> 
     return ExitCode.DONE if passed else ExitCode.ERRORS
 
 
+def _script(plan: Path, level: str | None, called: str | None, allow_outside: bool) -> tuple[ScriptLine, ...]:
+    file, day = plan_and_day(plan, called, allow_outside)
+    return build_voices.script(file, level=level, day=day, allow_outside=allow_outside)
+
+
 def _record_as(fault: str, file: str) -> str:
     return f"; record it as {file}" if fault in {"missing", "no spare"} else ""
 
 
-@voices.command("import")
+@voices.command("import", short_help="Copy clips, trimmed and levelled.")
 @_folder_argument
 @click.option(
     "--to", "target", type=click.Path(path_type=Path), required=True, help="The folder for the copies."
@@ -182,7 +206,7 @@ def import_folder(folder: Path, target: Path) -> int:
     return ExitCode.DONE if written == len(clips) else ExitCode.ERRORS
 
 
-@voices.command()
+@voices.command(short_help="Show, or clear, the spoken clips that are kept.")
 @click.option("--clear", "clear", is_flag=True, help="Remove every clip.")
 def cache(clear: bool) -> None:
     """Show, or clear, the spoken clips that are kept so that nothing is spoken twice.

@@ -63,6 +63,25 @@ def test_without_the_natural_voice_the_system_speaks_and_says_so_in_one_line(
     assert len(err.splitlines()) == 1
 
 
+def test_the_script_of_a_day_and_of_a_plan_with_files_elsewhere(
+    plan: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What is said of a plan names `--day` and `--allow-outside`, so the script has to know them."""
+    day = "{date: 2026-11-30, plan: quay.yaml}"
+    Path("winter.yaml").write_text(f"series: Winter\nsessions: [{day}]\n", encoding="utf-8")
+    assert run(["voices", "script", "winter.yaml", "--day", "1"]) == 0
+    assert ": Day one of one." in capsys.readouterr().out
+    outside = tmp_path.parent / f"{tmp_path.name}.wav"
+    soundfile.write(outside, np.full(8_000, 0.1), 8_000)
+    plan.write_text(f"bed: {{file: ../{outside.name}}}\n{PLAN}", encoding="utf-8")
+    assert run(["voices", "script", "quay.yaml"]) == 1
+    assert "say --allow-outside" in capsys.readouterr().err
+    assert run(["voices", "script", "quay.yaml", "--allow-outside"]) == 0
+    Path("clips").mkdir()
+    assert run(["voices", "check", "clips", "--plan", "winter.yaml", "--day", "1", "--allow-outside"]) == 1
+    assert "missing: " in capsys.readouterr().out
+
+
 def test_an_audition_is_a_sound_file(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["voices", "hear", "system"]) == 0
     assert capsys.readouterr().out == "system.wav\n"
