@@ -7,7 +7,8 @@ from pathlib import Path
 
 import click
 
-from cuetrack.errors import UsageError, WriteError
+from cuetrack.errors import UsageError
+from cuetrack.writers.atomic import atomic_files
 
 
 @click.command(short_help="Write a commented starter plan.")
@@ -20,11 +21,8 @@ def new(plan: Path) -> None:
       cuetrack new monday.yaml
     """
     text = files("cuetrack.cli").joinpath("starter.yaml").read_text(encoding="utf-8")
-    try:
-        with plan.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError:
-        raise UsageError(f"{plan} is there already; choose another name") from None
-    except OSError as error:
-        raise WriteError(f"{plan} cannot be written: {error.strerror}") from None
+    if plan.exists():
+        raise UsageError(f"{plan} is there already; choose another name")
+    with atomic_files(plan) as (temporary,):
+        temporary.write_text(text, encoding="utf-8")
     click.echo(f"{plan} written. Next: cuetrack check {plan}")

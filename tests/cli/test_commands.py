@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import re
@@ -124,9 +125,19 @@ def test_new_writes_a_plan_without_a_fault_and_never_over_another(
     assert plan.read_text(encoding="utf-8") == PLAN
     assert "quay.yaml is there already; choose another name" in capsys.readouterr().err
     assert run(["new", "no/such/folder.yaml"]) == 1
-    assert (
-        "error: no/such/folder.yaml cannot be written: No such file or directory" in capsys.readouterr().err
+    assert capsys.readouterr().err == (
+        "error: no/such/folder.yaml could not be written: its folder does not exist; make the folder first\n"
     )
+
+
+def test_a_starter_plan_is_whole_or_not_there(plan: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def half(path: Path, text: str, **_: object) -> None:
+        path.write_bytes(text.encode()[:100])
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+
+    monkeypatch.setattr(Path, "write_text", half)
+    assert run(["new", "monday.yaml"]) == 1
+    assert [path.name for path in Path().iterdir()] == ["quay.yaml"]
 
 
 def test_schema_is_json(capsys: pytest.CaptureFixture[str]) -> None:
