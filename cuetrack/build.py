@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import groupby, zip_longest
+from itertools import groupby, product, zip_longest
 from math import ceil, inf
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -435,11 +435,12 @@ def render(
     The ending of `target` picks the format. Several mixes become NAME.MIX.ENDING each; with `stems`, what
     a mix is the sum of before mastering is written apart, too; with `papers`, what goes with the first
     mix. All files appear whole, at the end, or none. With `mix_ahead`, mixing and encoding may go on at once.
+    Unless `allow_outside`, links in `home`, the plan's folder if None, lead no file out of it.
 
     Raises:
         PlanError: mistakes in the plan, or speech that does not fit.
         SpeechError: a phrase cannot be spoken, or the voice is not on this machine.
-        UsageError: an ending, a rate or a target that cannot be.
+        UsageError: an ending, a rate or a target that cannot be, or a target that the plan is made of.
         WriteError: a file cannot be written.
         MediaMissingError: a format or a bed needs what is not on this machine.
     """
@@ -463,13 +464,18 @@ def render(
     note = rate_note(audio_format, rate_hz)
     rate_hz = programme_rate_hz(audio_format, rate_hz)
     several = len(mixes) > 1
-    possible = [file for name in mixes for file in mix_files(target, STEMS, name if several else None).all]
+    possible = [
+        file
+        for name in mixes
+        for file in mix_files(target, STEMS if stems else (), name if several else None).all
+    ]
     strange = None if allow_outside else home or plan.parent
     refuse_own_plan(plan, *possible)
     if strange is not None:
         refuse_links_out(strange, possible)
     tell("reading the plan", 0, 1)
     known = compile_plan(plan, level=level, voice=voice, mixes=mixes, day=day, allow_outside=allow_outside)
+    refuse_own_files(known, *possible)
     notes: list[Diagnostic] = []
     arrangement, sounds = sounded(known, rate_hz, notes, tell)
     chosen = balanced_mixes(known, arrangement, sounds, mixes, channels, tell)
@@ -579,9 +585,18 @@ def sounded(
 
 def refuse_own_plan(plan: Path, *targets: Path) -> None:
     """A render must never replace the plan it was made from."""
-    for target in targets:
-        if target.exists() and plan.exists() and target.samefile(plan):
-            raise UsageError(f"{target} is the plan itself; give the track another name with -o NAME.mp3")
+    _refuse_replacing([plan], "the plan itself", targets)
+
+
+def refuse_own_files(known: Compiled, *targets: Path) -> None:
+    """Nor the music or the artwork that the plan names."""
+    _refuse_replacing(known.files.values(), "a file that the plan uses", targets)
+
+
+def _refuse_replacing(files: Iterable[Path], what: str, targets: Iterable[Path]) -> None:
+    for file, target in product(files, targets):
+        if target.exists() and file.exists() and target.samefile(file):
+            raise UsageError(f"{target} is {what}; give the track another name with -o NAME.mp3")
 
 
 def _language(session: Session) -> str:

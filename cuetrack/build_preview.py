@@ -47,6 +47,7 @@ class Choice:
 class Preview:
     """A session that is ready to be heard and seen: `stretches` of it, one after the other."""
 
+    compiled: build.Compiled
     arrangement: Arrangement
     stretches: tuple[Stretch, ...]
     starts: tuple[int, ...]
@@ -101,7 +102,7 @@ def preview(
     stretches = chosen_stretches(own, choice)
     starts, frames = excerpt_starts(stretches, rate_hz, own.frames)
     warnings = (*known.warnings, *arrangement.warnings, *notes, *one.notes)
-    return Preview(own, stretches, starts, frames, one, tuple(dict.fromkeys(warnings)))
+    return Preview(known, own, stretches, starts, frames, one, tuple(dict.fromkeys(warnings)))
 
 
 def chosen_stretches(arrangement: Arrangement, choice: Choice) -> tuple[Stretch, ...]:
@@ -152,13 +153,18 @@ def _same(one: str, other: str) -> bool:
 
 
 def refuse_target(
-    plan: Path, target: Path, rate_hz: int = build.DEFAULT_RATE_HZ, *, allow_outside: bool = False
+    plan: Path,
+    target: Path,
+    rate_hz: int = build.DEFAULT_RATE_HZ,
+    *,
+    allow_outside: bool = False,
+    home: Path | None = None,
 ) -> None:
     """Tells before any work is done that a preview cannot be written to `target`.
 
     Raises:
         UsageError: its ending or the rate cannot be, or it is the plan itself.
-        WriteError: it is a link that leads out of the plan's folder, and not `allow_outside`.
+        WriteError: it is a link that leads out of `home`, the plan's folder if None, and not `allow_outside`.
         MediaMissingError: the format needs what is not on this machine.
     """
     from cuetrack.writers.atomic import refuse_links_out
@@ -171,13 +177,14 @@ def refuse_target(
         raise UsageError(f"{audio_format.name} is not written at {rate_hz} Hz")
     build.refuse_own_plan(plan, target)
     if not allow_outside:
-        refuse_links_out(plan.parent, [target])
+        refuse_links_out(home or plan.parent, [target])
 
 
 def write_preview(ready: Preview, target: Path, progress: build.Progress | None = None) -> Path:
     """Writes the preview's sound; the ending of `target`, which `refuse_target` lets pass, picks the format.
 
     Raises:
+        UsageError: it would replace a file that the plan uses.
         WriteError: the file cannot be written.
     """
     from cuetrack.writers.atomic import atomic_files
@@ -185,6 +192,7 @@ def write_preview(ready: Preview, target: Path, progress: build.Progress | None 
     from cuetrack.writers.formats import format_of
     from cuetrack.writers.tags import Tags
 
+    build.refuse_own_files(ready.compiled, target)
     tell = progress or build.silent
     with atomic_files(target) as (path,):
         write_audio(

@@ -23,8 +23,11 @@ def write_sheet(
     level: str | None = None,
     day: Day | None = None,
     allow_outside: bool = False,
+    home: Path | None = None,
 ) -> tuple[Diagnostic, ...]:
     """Writes the cue sheet of a plan; the ending of `target` picks PDF, HTML or CSV. No voice is needed.
+
+    Unless `allow_outside`, links in `home`, the plan's folder if None, lead it nowhere else.
 
     Returns:
         What the coach may want to know.
@@ -33,7 +36,7 @@ def write_sheet(
         PlanError: with every mistake in the plan.
         UsageError: another ending, or `target` is the plan itself.
         MediaMissingError: a PDF needs what is not on this machine.
-        WriteError: the file cannot be written.
+        WriteError: the file cannot be written, or is such a link.
     """
     ending = f".sheet{target.suffix.lower()}"
     if ending not in PAPER_ENDINGS["sheet"]:
@@ -42,7 +45,7 @@ def write_sheet(
     build.refuse_own_plan(plan, target)
     known = build.compile_plan(plan, level=level, day=day, allow_outside=allow_outside)
     arrangement = build.likely_arrangement(known, build.DEFAULT_RATE_HZ)
-    with atomic_files(target, strange=None if allow_outside else plan.parent) as (path,):
+    with atomic_files(target, strange=None if allow_outside else home or plan.parent) as (path,):
         path.write_bytes(sheet_bytes(arrangement, ending, paper))
     missing = missing_letters(arrangement) if ending == ".sheet.pdf" else ()
     return (*known.warnings, *missing)

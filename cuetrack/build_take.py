@@ -33,7 +33,8 @@ if TYPE_CHECKING:
 class Source:
     """What a file is held against: a plan, or the timeline of a render, and how it was rendered.
 
-    `mix`, `level` and `day` are for a plan; `voice` speaks instead of the one that it names.
+    `mix`, `level` and `day` are for a plan; `voice` speaks instead of the one that it names. Unless
+    `allow_outside`, links in `home`, the folder of `path` if None, lead no file that is written out of it.
     """
 
     path: Path
@@ -42,6 +43,7 @@ class Source:
     voice: str | None = None
     day: Day | None = None
     allow_outside: bool = False
+    home: Path | None = None
 
     @property
     def is_timeline(self) -> bool:
@@ -186,7 +188,7 @@ def align(
     if files:
         if not found.stretches:
             raise TakeError(f"nothing is written: {found.why}")
-        strange = None if source.allow_outside else source.path.parent
+        strange = None if source.allow_outside else source.home or source.path.parent
         with atomic_files(*files.values(), strange=strange) as hidden:
             for ending, path in zip(files, hidden, strict=True):
                 tell("writing", 0, 1)

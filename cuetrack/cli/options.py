@@ -79,7 +79,7 @@ def source_of(
     if called is not None and Source(path).is_timeline:
         raise UsageError("--day is for a series of plans; a timeline is of one session")
     file, day = plan_and_day(path, called, allow_outside)
-    return Source(file, mix, level, voice, day, allow_outside)
+    return Source(file, mix, level, voice, day, allow_outside, path.parent)
 
 
 def plan_and_day(plan: Path, called: str | None, allow_outside: bool) -> tuple[Path, Day | None]:

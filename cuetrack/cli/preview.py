@@ -20,6 +20,7 @@ from cuetrack.cli.output import diagnostic_values, errors_as_json, print_diagnos
 from cuetrack.cli.progress import progress_bar
 from cuetrack.errors import TimeError, UsageError
 from cuetrack.plan.fields import MixName
+from cuetrack.plan.series import name_on_day
 from cuetrack.timebase import Duration, duration_text, frame_clock_text, parse_duration
 from cuetrack.timeline.mixes import MIX_NAMES
 
@@ -36,6 +37,9 @@ class _Time(click.ParamType[Duration]):
             self.fail(str(error), param, ctx)
 
 
+_USUALLY_AROUND = duration_text(build_preview.DEFAULT_AROUND)
+
+
 @click.command()
 @plan_argument
 @click.option(
@@ -48,15 +52,14 @@ class _Time(click.ParamType[Duration]):
     "--around",
     type=_Time(),
     default=build_preview.DEFAULT_AROUND,
-    show_default=duration_text(build_preview.DEFAULT_AROUND),
     metavar="TIME",
-    help="How much is heard before and after each changeover.",
+    help=f"How much is heard before and after each changeover; {_USUALLY_AROUND} if not given.",
 )
 @click.option("--whole", is_flag=True, help="Leave nothing out.")
 @click.option("start", "--from", type=_Time(), metavar="TIME", help="Begin here, as in 3:00.")
 @click.option("end", "--to", type=_Time(), metavar="TIME", help="End here.")
-@click.option("--part", help="Only the part of this name.")
-@click.option("--move", help="Only the move of this name, each time with its announcement.")
+@click.option("--part", metavar="NAME", help="Only the part of this name.")
+@click.option("--move", metavar="NAME", help="Only the move of this name, each time with its announcement.")
 @click.option(
     "--mix", type=click.Choice(MIX_NAMES), default="class", show_default=True, help="Which mix is heard."
 )
@@ -64,10 +67,11 @@ class _Time(click.ParamType[Duration]):
 @click.option(
     "--speed",
     type=click.FloatRange(0.1, 100),
+    metavar="NUMBER",
     help="With --live: how many times as fast as it is; 1 if not given.",
 )
 @click.option("--aloud", is_flag=True, help="Play it through this machine's loudspeaker, with the countdown.")
-@click.option("--voice", help="Speak with this voice instead of the plan's.")
+@click.option("--voice", metavar="NAME", help="Speak with this voice instead of the plan's.")
 @level_option
 @day_option
 @allow_outside_option
@@ -107,12 +111,13 @@ def preview(
         raise UsageError("--speed needs --live")
     if as_json and (live or aloud):
         raise UsageError("--json is for the file; leave out --live and --aloud")
-    target = output if output or live or aloud else plan.with_name(f"{plan.stem}.preview.wav")
     choice = Choice(None if whole else around, part, move, start, end)
     with errors_as_json(as_json), progress_bar() as progress:
         file, day = plan_and_day(plan, called, allow_outside)
+        usual = None if live or aloud else plan.with_name(f"{name_on_day(plan, day)}.preview.wav")
+        target = output or usual
         if target is not None:
-            build_preview.refuse_target(file, target, allow_outside=allow_outside)
+            build_preview.refuse_target(file, target, allow_outside=allow_outside, home=plan.parent)
         ready = build_preview.preview(
             file,
             choice,

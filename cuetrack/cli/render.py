@@ -32,7 +32,7 @@ from cuetrack.cli.output import (
 )
 from cuetrack.cli.progress import progress_bar
 from cuetrack.errors import UsageError
-from cuetrack.plan.series import Day
+from cuetrack.plan.series import Day, name_on_day
 from cuetrack.timebase import frame_clock_text
 from cuetrack.timeline.mixes import MIX_NAMES
 from cuetrack.writers.formats import Quality
@@ -72,7 +72,11 @@ from cuetrack.writers.timeline_json import loudness_values
     show_default=True,
     help="Video frames a second of the overlay.",
 )
-@click.option("--voice", help="Speak with this voice instead of the plan's; `cuetrack voices` lists them.")
+@click.option(
+    "--voice",
+    metavar="NAME",
+    help="Speak with this voice instead of the plan's; `cuetrack voices` lists them.",
+)
 @level_option
 @day_option
 @allow_outside_option
@@ -102,7 +106,7 @@ def render(
     \b
     Example:
       cuetrack render session.yaml -o session.mp3
-      cuetrack render session.yaml -o tuesday/session.mp3 --all
+      cuetrack render session.yaml --all
     """
     wanted = several(mixes, MIX_NAMES)
     with errors_as_json(as_json), progress_bar() as progress:
@@ -122,6 +126,7 @@ def render(
             papers=papers,
             day=day,
             allow_outside=allow_outside,
+            home=plan.parent,
             progress=progress,
         )
     if as_json:
@@ -141,7 +146,7 @@ def render(
 
 def _usual_target(plan: Path, day: Day | None, *, in_folder: bool) -> Path:
     """PLAN's name with .wav, beside it; or in a folder of that name where there are many files."""
-    name = f"{plan.stem}-day-{day.number}" if day else plan.stem
+    name = name_on_day(plan, day)
     return (plan.with_name(name) if in_folder else plan.parent) / f"{name}.wav"
 
 

@@ -17,12 +17,13 @@ from cuetrack.cli.options import (
     plan_argument,
 )
 from cuetrack.cli.output import diagnostic_values, errors_as_json, print_diagnostics, print_json
+from cuetrack.plan.series import name_on_day
 
 if TYPE_CHECKING:
     from cuetrack.writers.sheet import Paper
 
 
-@click.command()
+@click.command(short_help="Print a plan as a cue sheet.")
 @plan_argument
 @click.option(
     "-o",
@@ -56,10 +57,15 @@ def sheet(
     """
     with errors_as_json(as_json):
         file, day = plan_and_day(plan, called, allow_outside)
-        name = f"{plan.stem}-day-{day.number}" if day else plan.stem
-        target = output or plan.with_name(f"{name}.sheet.pdf")
+        target = output or plan.with_name(f"{name_on_day(plan, day)}.sheet.pdf")
         warnings = build_sheet.write_sheet(
-            file, target, paper=paper, level=level, day=day, allow_outside=allow_outside
+            file,
+            target,
+            paper=paper,
+            level=level,
+            day=day,
+            allow_outside=allow_outside,
+            home=plan.parent,
         )
     if as_json:
         print_json({"passed": True, "file": str(target), "diagnostics": diagnostic_values(warnings)})

@@ -177,3 +177,12 @@ def on_day(session: Session, day: Day) -> Session:
     changed = session.model_copy(update=values)
     changed._value_places = places
     return changed
+
+
+def name_on_day(plan: Path, day: Day | None) -> str:
+    """What the files made of a plan are called; `plan` is the series if it is one, whose `day` is told, too.
+
+    >>> name_on_day(Path("quay/strong.yaml"), None)
+    'strong'
+    """
+    return plan.stem if day is None else f"{plan.stem}-day-{day.number}"

@@ -12,7 +12,9 @@ import sys
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 import cuetrack
 from cuetrack.cli.commands import commands, run
@@ -202,6 +204,35 @@ def test_a_target_that_is_the_plan_itself(plan: Path, capsys: pytest.CaptureFixt
         "error: quay.wav is the plan itself; give the track another name with -o NAME.mp3\n"
     )
     assert plan.read_text(encoding="utf-8") == PLAN
+
+
+def test_a_track_that_would_replace_the_plans_own_music(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A coach's `tide.yaml` with `tide.wav` beside it: the usual name of the track is that of the music."""
+    monkeypatch.chdir(tmp_path)
+    soundfile.write("tide.wav", np.full(8_000, 0.1), 8_000)
+    music = Path("tide.wav").read_bytes()
+    Path("tide.yaml").write_text(f"bed: {{file: tide.wav}}\n{PLAN}", encoding="utf-8")
+    told = "tide.wav is a file that the plan uses; give the track another name with -o NAME.mp3"
+    for call in (["render", "tide.yaml"], ["preview", "tide.yaml", "-o", "tide.wav"]):
+        assert run(call) == 2
+        assert told in capsys.readouterr().err
+    assert Path("tide.wav").read_bytes() == music
+    assert sorted(path.name for path in Path().iterdir()) == ["tide.wav", "tide.yaml"]
+
+
+def test_a_track_whose_name_is_no_text(plan: Path) -> None:
+    """Such names come out of old archives: bytes of Latin-1 where the system has UTF-8."""
+    try:
+        plan.rename(os.fsdecode(b"k\xe4lte.yaml"))
+    except OSError:
+        pytest.skip("no such names can be made here")
+    command = [sys.executable, "-m", "cuetrack", "render", b"k\xe4lte.yaml"]
+    done = subprocess.run(command, capture_output=True, check=False)
+    assert done.returncode == 2
+    assert b"has a name that is no text in UTF-8; give another one with -o" in done.stderr
+    assert subprocess.run([*command, "-o", "cold.wav"], capture_output=True, check=False).returncode == 0
 
 
 def test_a_timeline_that_would_replace_the_plan(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:

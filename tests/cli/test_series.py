@@ -158,6 +158,27 @@ def test_render_names_the_track_by_series_and_day(
     assert (asked["target"], asked["day"]) == (Path("quay.wav"), None)
 
 
+@pytest.mark.parametrize("command", ["preview", "sheet"])
+def test_other_files_are_named_by_series_and_day_too(
+    command: str, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from cuetrack import build_preview, build_sheet
+    from cuetrack.errors import UsageError
+
+    asked: list[Path] = []
+
+    def target_told(plan: Path, target: Path, **_: object) -> None:
+        asked.append(target)
+        raise UsageError("far enough")
+
+    monkeypatch.setattr(build_preview, "refuse_target", target_told)
+    monkeypatch.setattr(build_sheet, "write_sheet", target_told)
+    assert run([command, "winter.yaml", "--day", "2"]) == 2
+    assert run([command, "quay.yaml"]) == 2
+    ending = {"preview": "preview.wav", "sheet": "sheet.pdf"}[command]
+    assert asked == [Path(f"winter-day-2.{ending}"), Path(f"quay.{ending}")]
+
+
 def test_the_sample_series_has_nothing_to_suggest(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["series", str(SAMPLE / "winter.yaml")]) == 0
     printed = capsys.readouterr()

@@ -249,6 +249,30 @@ def test_nothing_is_written_through_a_link_out(stranger: Stranger, what: str, wa
     assert (stranger.own / "notes.txt").read_text("utf-8") == KEEPSAKE
 
 
+@pytest.mark.parametrize(
+    ("name", "command"),
+    [
+        ("winter-day-1.wav", ["render"]),
+        ("winter-day-1.timeline.json", ["render"]),
+        ("winter-day-1.preview.wav", ["preview", "--whole"]),
+        ("winter-day-1.sheet.pdf", ["sheet"]),
+    ],
+    ids=["render", "timeline of a render", "preview", "sheet"],
+)
+def test_nothing_is_written_through_a_link_beside_a_series(
+    stranger: Stranger, name: str, command: list[str]
+) -> None:
+    """The plan of its day lies in a folder further down, where there is no link."""
+    (stranger.home / "days").mkdir()
+    stranger.plan("bed: {pulse: 120 bpm}", name="days/plan.yaml")
+    series = stranger.home / "winter.yaml"
+    day = "{date: 2026-11-30, plan: days/plan.yaml}"
+    series.write_text(f"series: Winter\nnumbered: off\nsessions: [{day}]\n", encoding="utf-8")
+    stranger.link(name, stranger.own / "notes.txt")
+    stranger.refused(command[0], series, "--day", "1", *command[1:], naming="out of its folder")
+    assert (stranger.own / "notes.txt").read_text("utf-8") == KEEPSAKE
+
+
 def test_fmt_does_not_rewrite_the_users_plan_through_a_link(stranger: Stranger) -> None:
     (stranger.own / "mine.yaml").write_text(PLAN + PARTS, encoding="utf-8")
     plan = stranger.link("plan.yaml", "../own/mine.yaml")
