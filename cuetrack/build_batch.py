@@ -36,12 +36,12 @@ from cuetrack.errors import (
 )
 from cuetrack.plan.fields import Level, MixName
 from cuetrack.plan.house import DEFAULT_LANGUAGE, HOUSE_FILE, read_in_house
-from cuetrack.plan.series import Day, days_of, read_series
+from cuetrack.plan.series import Day, days_of, name_on_day, read_series
 from cuetrack.speech.installed import default_voice
 from cuetrack.speech.voice_state import versions_of, voice_state
 from cuetrack.speech.voices import find_voice, is_path
 from cuetrack.writers.atomic import folder_made, refuse_links_out, remove_left_over
-from cuetrack.writers.formats import Quality, format_of
+from cuetrack.writers.formats import Quality, format_of, programme_rate_hz
 
 # What makes samples or files, beside this program.
 _LIBRARIES = ("numpy", "scipy", "soxr", "soundfile", "imageio-ffmpeg")
@@ -126,7 +126,7 @@ class Batch:
 
     Raises:
         PlanError: the series has mistakes.
-        UsageError: there is no plan, a format or a voice that cannot be, or two tracks of one name.
+        UsageError: there is no plan, a format, a rate or a voice that cannot be, or two tracks of one name.
         WriteError: a link among the plans leads the tracks out of their folder.
     """
 
@@ -143,7 +143,7 @@ class Batch:
         )
         self.asked = replace(self.asked, voices=tuple(voices))
         for ending in self.asked.endings:
-            format_of(Path(f"track{ending}"))
+            programme_rate_hz(format_of(Path(f"track{ending}")), self.asked.rate_hz)
         for voice in self.asked.voices:
             refuse_unknown_voice(voice)
         if not self.asked.allow_outside:
@@ -256,7 +256,7 @@ class Batch:
             raise UsageError(f"there is nothing at {self.place}; name a folder of plans, a series or a plan")
         if is_series(self.place):
             for day in days_of(read_series(self.place)):
-                yield from self._versions_of(day.entry.plan, day, f"{self.place.stem}-day-{day.number}")
+                yield from self._versions_of(day.entry.plan, day, name_on_day(self.place, day))
             return
         home, plans = _home(self.place), [self.place]
         if self.place.is_dir():

@@ -340,11 +340,28 @@ def test_two_tracks_of_one_name_are_refused_before_anything_is_made(plans: Path,
     assert not (tmp_path / "tracks").exists()
 
 
+def test_a_plan_with_a_name_that_is_no_text_stops_no_other(plans: Path, tmp_path: Path) -> None:
+    """Such names come out of old archives: bytes of Latin-1 where the system has UTF-8."""
+    plan = Path(os.fsdecode(os.fsencode(plans) + b"/k\xe4lte.yaml"))
+    try:
+        plan.write_bytes((plans / "set-01.yaml").read_bytes())
+    except OSError:
+        pytest.skip("no such names can be made here")
+    outcomes = Batch(plans, tmp_path / "tracks", Asked()).run()
+    assert [outcome.result for outcome in outcomes] == ["failed", "made", "made", "made"]
+    assert "has a name that is no text in UTF-8" in outcomes[0].diagnostics[0].message
+
+
 @pytest.mark.parametrize(("place", "said"), [("empty", "no plan in"), ("nowhere", "nothing at")])
 def test_a_place_without_plans_is_told(place: str, said: str, tmp_path: Path) -> None:
     (tmp_path / "empty").mkdir()
     with pytest.raises(UsageError, match=said):
         Batch(tmp_path / place, tmp_path / "tracks", Asked())
+
+
+def test_a_rate_that_a_format_has_not_is_refused_at_once(plans: Path, tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="MP3 is not written at 96000 Hz"):
+        Batch(plans, tmp_path / "tracks", Asked(endings=(".wav", ".mp3"), rate_hz=96_000))
 
 
 def test_tracks_have_to_go_into_a_folder(plans: Path, tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ The parts stand in the order of the session; one after the other they are the se
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -82,7 +83,7 @@ def _clip(cut: Cut, alignment: Alignment, recording: str) -> Clip:
     rate_hz, expected = alignment.rate_hz, alignment.expected
     start, end = (round(at * rate_hz) for at in (cut.recording_start_seconds, cut.recording_end_seconds))
     whole = TimeRange(RationalTime(0, rate_hz), RationalTime(alignment.frames, rate_hz))
-    media = otio.schema.ExternalReference(target_url=quote(recording), available_range=whole)
+    media = otio.schema.ExternalReference(target_url=quote(os.fsencode(recording)), available_range=whole)
     name = expected.phase_at(round(cut.programme_start_seconds * expected.rate_hz)).called
     source = TimeRange(RationalTime(start, rate_hz), RationalTime(end - start, rate_hz))
     return otio.schema.Clip(name=name, media_reference=media, source_range=source)

@@ -104,12 +104,14 @@ def format_of(path: Path) -> AudioFormat:
     """The format that the ending of `path` asks for, in upper or lower case.
 
     Raises:
-        UsageError: no format has that ending.
+        UsageError: no format has that ending, or the name is no text, which libsndfile cannot write.
 
     >>> format_of(Path("quay.FLAC")).name
     'FLAC'
     """
     ending = path.suffix.lower()
+    if any("\ud800" <= letter <= "\udfff" for letter in str(path)):
+        raise UsageError(f"{path} has a name that is no text in UTF-8; give another one with -o")
     if ending in AUDIO_FORMATS:
         return AUDIO_FORMATS[ending]
     if path.is_dir():

@@ -6,6 +6,7 @@ milliseconds beside them.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
@@ -99,7 +100,7 @@ def markers_otio(markers: Sequence[Marker], arrangement: Arrangement, sound: str
 
     rate_hz, title = arrangement.rate_hz, arrangement.timeline.session.session
     whole = TimeRange(RationalTime(0, rate_hz), RationalTime(arrangement.frames, rate_hz))
-    media = otio.schema.ExternalReference(target_url=quote(sound), available_range=whole)
+    media = otio.schema.ExternalReference(target_url=quote(os.fsencode(sound)), available_range=whole)
     clip = otio.schema.Clip(name=title, media_reference=media, source_range=whole)
     clip.markers.extend(_edit_marker(marker, rate_hz) for marker in markers)
     track = otio.schema.Track(name="cue track", kind=otio.schema.TrackKind.Audio, children=[clip])
