@@ -90,14 +90,14 @@ _FROM_PLAN = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class TakePapers:
-    """What is written of an alignment: `base`, without its ending, and each of `endings`."""
+    """What is written of an alignment: a file for each of `endings`, whose names begin as `base` does."""
 
     base: Path
     endings: tuple[str, ...] = ()
 
     def paths(self) -> dict[str, Path]:
         """The files by their endings."""
-        return {ending: self.base.with_name(f"{self.base.stem}{ending}") for ending in self.endings}
+        return {ending: self.base.parent / f"{self.base.name}{ending}" for ending in self.endings}
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from cuetrack.cli.options import (
 )
 from cuetrack.cli.output import diagnostic_values, errors_as_json, print_diagnostics, print_json
 from cuetrack.cli.progress import progress_bar
-from cuetrack.errors import ExitCode
+from cuetrack.errors import ExitCode, UsageError
 from cuetrack.plan.fields import MixName
 from cuetrack.timebase import frame_clock_text
 from cuetrack.timeline.mixes import MIX_NAMES
@@ -36,7 +36,7 @@ _LEAST_GAP_SECONDS = 1.0
 _ON_TIME_SECONDS = 0.3
 
 
-@click.command()
+@click.command(short_help="Find the track in a recording of the room.")
 @click.argument("plan", metavar="PLAN-OR-TIMELINE", type=click.Path(path_type=Path))
 @click.argument("recording", type=click.Path(path_type=Path))
 @click.option(
@@ -63,7 +63,7 @@ _ON_TIME_SECONDS = 0.3
     show_default=True,
     help="The mix that played in the room.",
 )
-@click.option("--voice", help="The track was rendered with this voice instead of the plan's.")
+@click.option("--voice", metavar="NAME", help="The track was rendered with this voice instead of the plan's.")
 @level_option
 @day_option
 @allow_outside_option
@@ -92,11 +92,14 @@ def align(
     Example:
       cuetrack align session.yaml tuesday.mov
       cuetrack align session.yaml tuesday.mov --all
-      cuetrack align session.yaml tuesday.mov --with captions,cuts -o edit/tuesday
+      cuetrack align session.yaml tuesday.mov --with captions,cuts -o tuesday-cut
     """
     with errors_as_json(as_json), progress_bar() as progress:
+        if output is not None and not output.name:
+            raise UsageError(f"-o {output} is a folder; say what the names in it begin with, such as tuesday")
         source = source_of(plan, mix, level, voice, called, allow_outside)
-        papers = _papers(with_papers, everything, actual, output or recording, source)
+        base = output or recording.parent / recording.stem
+        papers = _papers(with_papers, everything, actual, base, source)
         found = build_take.align(
             source,
             recording,

@@ -256,3 +256,22 @@ def test_the_recording_is_never_replaced(folder: Path) -> None:
         "align", folder / "quay.yaml", folder / "room.laid.wav", "--with", "track", "-o", folder / "room"
     )
     assert "would replace" in str(result.exception)
+
+
+def test_names_begin_as_they_are_said_to(folder: Path) -> None:
+    """A date with dots is no ending."""
+    base = folder / "film-30.11.2026"
+    result = invoke("align", folder / "quay.yaml", folder / "room.wav", "--with", "cuts", "-o", base)
+    assert result.exit_code == 0, result.output
+    assert {path.name for path in folder.glob("film-*")} == {
+        f"{base.name}.cuts.csv",
+        f"{base.name}.cuts.otio",
+    }
+
+
+@pytest.mark.parametrize("recording", ["room.wav", "."])
+def test_a_folder_is_no_beginning_of_names_and_no_recording(folder: Path, recording: str) -> None:
+    into = ["-o", "."] if recording != "." else []
+    result = invoke("align", folder / "quay.yaml", folder / recording, "--with", "cuts", *into)
+    assert isinstance(result.exception, CuetrackError), result.exception
+    assert "folder" in str(result.exception) or "cannot be read" in str(result.exception)
