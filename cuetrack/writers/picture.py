@@ -31,14 +31,7 @@ PictureFormat = Literal["png", "svg"]
 
 _WIDTH_INCHES, _HEIGHT_INCHES = 16.0, 6.4
 DOTS_PER_INCH = 120
-BLUE, SKY, ORANGE, YELLOW, PURPLE, GREEN = (
-    "#0072b2",
-    "#56b4e9",
-    "#e69f00",
-    "#f0e442",
-    "#cc79a7",
-    "#009e73",
-)
+BLUE, SKY, ORANGE, YELLOW, GREEN = "#0072b2", "#56b4e9", "#e69f00", "#f0e442", "#009e73"
 _PHASE_COLOURS = {"work": SKY, "rest": "#ffffff", "change": ORANGE, "talk": YELLOW, "lead-in": "#e6e6e6"}
 _HATCHES = {"rest": None, "change": "///", "lead-in": "...", "talk": None, "work": None}
 _CUE_KINDS = ("announcement", "call", "count", "prompt", "tone", "click", "slate")

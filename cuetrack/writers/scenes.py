@@ -1,7 +1,7 @@
 """Arrangement → what is to be seen at each moment: one scene a phase, in whole frames.
 
-The player, the sheet, the captions, the overlay and the countdown in the terminal all show scenes, so
-that they agree with each other and with the sound.
+Player, sheet, chapters, markers, picture, overlay and the countdown in the terminal all show scenes, so that
+they agree with each other and with the sound.
 """
 
 from __future__ import annotations
