@@ -43,7 +43,7 @@ _LEVELS: tuple[Level, ...] = get_args(Level)
 _USUAL_FOLDER = "tracks"
 
 
-@click.command()
+@click.command(short_help="Render every plan in a folder, or all of a series.")
 @click.argument("place", metavar="FOLDER-OR-SERIES", type=click.Path(path_type=Path))
 @click.option(
     "-o",
@@ -62,6 +62,7 @@ _USUAL_FOLDER = "tracks"
 @click.option(
     "voices",
     "--voice",
+    metavar="NAME",
     multiple=True,
     help="Speak with this voice instead of each plan's. Of several, a plan is spoken by those that speak its "
     "language.",
@@ -72,7 +73,8 @@ _USUAL_FOLDER = "tracks"
     type=click.Choice([ending[1:] for ending in AUDIO_FORMATS]),
     multiple=True,
     default=("wav",),
-    help="The kind of sound file; of several, each has a folder of its own.  [default: wav]",
+    show_default=True,
+    help="The kind of sound file; of several, each has a folder of its own.",
 )
 @quality_option
 @rate_option
@@ -88,6 +90,7 @@ _USUAL_FOLDER = "tracks"
 @click.option(
     "--processes",
     type=click.IntRange(1, 256),
+    metavar="NUMBER",
     help="How many tracks to make at a time; as many as this machine has cores if not given.",
 )
 @click.option(
@@ -125,7 +128,7 @@ def batch(
     allow_outside: bool,
     as_json: bool,
 ) -> int:
-    """Render all plans in a folder and below it, or all days of a series.
+    """Render all plans in a folder and below it, all days of a series, or one plan.
 
     A bad plan stops no other; what is wrong with it is told at the end. A run that was interrupted goes on
     where it stopped when it is called again in the same words. `cuetrack-batch.jsonl` beside the tracks says

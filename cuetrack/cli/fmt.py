@@ -18,9 +18,9 @@ from cuetrack.errors import ExitCode
 )
 @links_out_option
 def fmt(plan: Path, only_check: bool, allow_outside: bool) -> int:
-    """Write PLAN in one tidy form: indents, the order of keys, blank lines, comments lined up.
+    """Write PLAN, a house style or a series in one tidy form: indents, blank lines, comments lined up.
 
-    The session and every comment stay what they are.
+    Braces that are too long for a line become lines. What it means, the order of keys and every comment stay.
 
     \b
     Example:

@@ -24,7 +24,7 @@ json_option = click.option("as_json", "--json", is_flag=True, help="Print the an
 level_option = click.option(
     "--level",
     type=click.Choice(["easier", "standard", "harder"]),
-    help="Announce this version of each move; the plan's own if not given.",
+    help="Take this version of each move; the plan's own if not given.",
 )
 day_option = click.option(
     "called",
@@ -42,7 +42,12 @@ rate_option = click.option(
     help="Sample rate: 48000, 44100, 22050 and the other usual ones.",
 )
 channels_option = click.option(
-    "--channels", type=click.IntRange(1, 2), default=2, show_default=True, help="1 is mono, 2 is stereo."
+    "--channels",
+    type=click.IntRange(1, 2),
+    metavar="NUMBER",
+    default=2,
+    show_default=True,
+    help="1 is mono, 2 is stereo.",
 )
 quality_option = click.option(
     "--quality",
@@ -57,6 +62,7 @@ mixes_option = click.option(
     type=click.Choice([*MIX_NAMES, "all"]),
     multiple=True,
     default=("class",),
+    show_default=True,
     help="class: everything. ear: for the coach alone, with prompts. film: what the camera may hear. "
     "Say it twice, or all, for several: NAME.MIX.wav each.",
 )

@@ -32,7 +32,7 @@ from cuetrack.review.review import Review, WorkTime
 from cuetrack.timeline.totals import Totals
 
 
-@click.command()
+@click.command(short_help="Look at a plan as an experienced colleague would.")
 @plan_argument
 @level_option
 @click.option(

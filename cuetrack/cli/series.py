@@ -24,7 +24,7 @@ from cuetrack.review.finding import NO_ADVICE
 from cuetrack.review.series import SeriesReview, Week
 
 
-@click.command()
+@click.command(short_help="Check all sessions of a series, week by week.")
 @click.argument("series", type=click.Path(path_type=Path))
 @allow_outside_option
 @json_option
