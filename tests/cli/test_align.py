@@ -269,9 +269,18 @@ def test_names_begin_as_they_are_said_to(folder: Path) -> None:
     }
 
 
-@pytest.mark.parametrize("recording", ["room.wav", "."])
-def test_a_folder_is_no_beginning_of_names_and_no_recording(folder: Path, recording: str) -> None:
-    into = ["-o", "."] if recording != "." else []
-    result = invoke("align", folder / "quay.yaml", folder / recording, "--with", "cuts", *into)
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["room.wav", "-o", "."], "-o . is a folder; say what the names in it begin with, such as tuesday"),
+        (["."], "no ordinary file; name a sound file"),
+    ],
+    ids=["names", "recording"],
+)
+def test_a_folder_is_no_beginning_of_names_and_no_recording(
+    folder: Path, arguments: list[str], said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(folder)
+    result = invoke("align", "quay.yaml", *arguments, "--with", "cuts")
     assert isinstance(result.exception, CuetrackError), result.exception
-    assert "folder" in str(result.exception) or "cannot be read" in str(result.exception)
+    assert said in str(result.exception)
