@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from cuetrack.conform.arrangement import Arrangement
 from cuetrack.conform.fit import Shortening, arranged
-from cuetrack.conform.fits import Fit, tightest_fits
+from cuetrack.conform.tightest_fits import Fit, tightest_fits
 from cuetrack.document.beside import file_beside
 from cuetrack.errors import (
     Diagnostic,

@@ -10,7 +10,7 @@ from cuetrack.document.source import read_source
 from cuetrack.errors import Diagnostic, PlanError, TidyError, UsageError
 from cuetrack.plan.model import MoveStep, Session
 from cuetrack.plan.text import parse_plan
-from cuetrack.tables.csv_text import csv_sheet
+from cuetrack.tables.csv_reading import csv_sheet
 from cuetrack.tables.csv_writing import csv_bytes
 from cuetrack.tables.headings import mapped_columns
 from cuetrack.tables.plan_writing import tidy_plan_text

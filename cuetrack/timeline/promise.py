@@ -16,8 +16,8 @@ from math import ceil, floor
 from cuetrack.errors import Diagnostic, Place, PlanError
 from cuetrack.plan.model import MoveStep, Session
 from cuetrack.timebase import Duration, duration_text
+from cuetrack.timeline.equal_sides import solved_with_equal_sides
 from cuetrack.timeline.phases import LEAST_CHOSEN, Phase
-from cuetrack.timeline.sides import solved_with_equal_sides
 from cuetrack.timeline.solve import Kind
 
 # So many open times are named in a message, and so many spans of lengths.

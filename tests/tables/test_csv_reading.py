@@ -7,7 +7,7 @@ import io
 
 import pytest
 
-from cuetrack.tables.csv_text import csv_sheet
+from cuetrack.tables.csv_reading import csv_sheet
 from cuetrack.tables.csv_writing import csv_bytes
 from cuetrack.tables.sheet import MAX_COLUMNS, MAX_ROWS
 from tests.tables.helpers import faults, read

@@ -8,7 +8,7 @@ from itertools import product
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from cuetrack.timeline.sides import solved_with_equal_sides
+from cuetrack.timeline.equal_sides import solved_with_equal_sides
 from cuetrack.timeline.solve import Kind, even_totals
 
 
