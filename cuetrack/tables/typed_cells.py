@@ -63,11 +63,11 @@ def _time_cell(length: timedelta, shown_format: str) -> Cell:
 def _number_cell(value: float) -> Cell:
     if not isfinite(value):
         return Cell(str(value), ("this is no number", "write the value itself"))
-    if value == int(value):
-        return Cell(str(int(value)))
+    # What a formula adds up to 30 may be kept as 29.999999999999996.
+    shown = f"{value:.9f}".rstrip("0").rstrip(".")
     seconds = value * _DAY_SECONDS
     # A number that a coach wrote has few decimals; thirds of a day and their like do not.
-    if 0 < value < 1 and abs(seconds - round(seconds)) < 1e-6 and round(value, 4) != value:
+    if 0 < value < 1 and abs(seconds - round(seconds)) < 1e-6 and round(value, 4) != round(value, 9):
         message = f"{value:.6g} is a part of a day, {timedelta(seconds=round(seconds))}"
         return Cell(f"{value:.6g}", (message, _AS_TEXT))
-    return Cell(f"{value:.9f}".rstrip("0"))
+    return Cell(shown)

@@ -100,6 +100,27 @@ def test_numbers_below_a_heading_with_a_unit() -> None:
     assert read(data).session == parse_plan(expected)
 
 
+@pytest.mark.parametrize(
+    ("value", "unit", "expected"),
+    [
+        (b"30.000000000000004", "s", "30 s"),  # 0.1 * 3 * 100
+        (b"28.999999999999996", "s", "29 s"),  # 0.29 * 100
+        (b"0.30000000000000004", "min", "18 s"),  # 0.1 + 0.2
+        (b"100", "s", "1 min 40 s"),
+        (b"12.25", "s", "12.25 s"),
+    ],
+)
+def test_a_number_that_a_formula_made_is_the_one_that_the_cell_shows(
+    value: bytes, unit: str, expected: str
+) -> None:
+    """Spreadsheets keep 17 digits (from memory); openpyxl writes fewer."""
+    data = workbook([("move", f"work ({unit})"), ("Row", 41)])
+    assert (
+        work_of(with_member(data, SHEET, lambda xml: xml.replace(b"<v>41</v>", b"<v>%s</v>" % value)))
+        == expected
+    )
+
+
 def test_a_formula_with_its_value_is_that_value() -> None:
     data = with_member(
         with_work("=20+20"),
