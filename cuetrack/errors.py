@@ -88,16 +88,26 @@ class TimeError(CuetrackError):
 
 
 class PlanError(CuetrackError):
-    """A plan or another text of ours has mistakes; holds every one of them, in the order of the lines."""
+    """A plan or another text of ours has mistakes; holds every one of them, in the order of the lines.
+
+    Of several files, such as the plans of a series, the one that is named first comes first.
+    """
 
     def __init__(self, diagnostics: Iterable[Diagnostic]) -> None:
-        self.diagnostics = tuple(sorted(diagnostics, key=_by_position))
+        self.diagnostics = tuple(_in_order(list(diagnostics)))
         super().__init__("\n".join(str(diagnostic) for diagnostic in self.diagnostics))
 
 
-def _by_position(diagnostic: Diagnostic) -> tuple[int, int]:
-    place = diagnostic.place
-    return (place.line, place.column) if place else (0, 0)
+def _in_order(diagnostics: list[Diagnostic]) -> list[Diagnostic]:
+    """File by file, line by line; first what has no place."""
+    files = dict.fromkeys(found.place.file for found in diagnostics if found.place)
+    numbers = {file: number for number, file in enumerate(files)}
+
+    def position(found: Diagnostic) -> tuple[int, int, int]:
+        place = found.place
+        return (numbers[place.file], place.line, place.column) if place else (-1, 0, 0)
+
+    return sorted(diagnostics, key=position)
 
 
 class ConformError(PlanError):

@@ -83,6 +83,17 @@ def test_plan_error_holds_and_says_everything_found() -> None:
     assert str(error) == f"{found[0]}\n{found[1]}"
 
 
+def test_what_was_found_comes_file_by_file_in_the_order_of_the_lines() -> None:
+    """As the plans of a series have it: the one whose mistake is met first, with all of its mistakes."""
+
+    def found(file: str, line: int) -> Diagnostic:
+        return Diagnostic("error", "x", Place(file, line, 1, 1, ""))
+
+    nowhere = Diagnostic("error", "x")
+    met = [found("strong.yaml", 9), found("easy.yaml", 2), found("strong.yaml", 1), nowhere]
+    assert PlanError(met).diagnostics == (nowhere, met[2], met[0], met[1])
+
+
 def test_every_error_of_ours_is_a_cuetrack_error() -> None:
     classes = [
         value for _, value in inspect.getmembers(errors, inspect.isclass) if issubclass(value, Exception)

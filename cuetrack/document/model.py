@@ -121,10 +121,5 @@ def read_document(source: Source, model: type[_N]) -> _N:
     except ValidationError as error:
         found += findings(error, root, tuple(found))
     if found or node is None:
-        raise PlanError(sorted(dict.fromkeys(found), key=_by_position))
+        raise PlanError(dict.fromkeys(found))
     return node
-
-
-def _by_position(diagnostic: Diagnostic) -> tuple[int, int]:
-    place = diagnostic.place
-    return (place.line, place.column) if place else (0, 0)
