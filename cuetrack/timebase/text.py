@@ -47,7 +47,8 @@ def parse_duration(text: str) -> Duration:
     if clock:
         hours, minutes, seconds = int(clock[1] or 0), int(clock[2]), Fraction(clock[3])
         if seconds >= 60 or (clock[1] is not None and minutes >= 60):
-            raise TimeError(f"{text!r} is not a clock time", "seconds go from 00 to 59")
+            too_many = "seconds" if seconds >= 60 else "minutes behind hours"
+            raise TimeError(f"{text!r} is not a clock time", f"{too_many} go from 00 to 59")
         return Duration(hours * 3600 + minutes * 60 + seconds)
     if re.fullmatch(_NUMBER, stripped, re.ASCII):
         raise TimeError(f"{text!r} is a time without a unit", f"write {stripped}s or {stripped} min")

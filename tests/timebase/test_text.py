@@ -85,6 +85,16 @@ def test_what_is_no_time_is_said(text: str, message: str) -> None:
     assert caught.value.hint
 
 
+@pytest.mark.parametrize(
+    ("text", "hint"),
+    [("1:60", "seconds go from 00 to 59"), ("1:75:00", "minutes behind hours go from 00 to 59")],
+)
+def test_the_figure_of_a_clock_that_is_too_large_is_named(text: str, hint: str) -> None:
+    with pytest.raises(TimeError) as caught:
+        parse_duration(text)
+    assert caught.value.hint == hint
+
+
 @unhurried
 @given(st.text() | st.text("0123456789.:/- hminsec", max_size=20))
 def test_any_text_is_a_time_of_zero_or_more_or_a_time_error(text: str) -> None:
