@@ -22,9 +22,10 @@ from ruamel.yaml.comments import CommentedMap, CommentedSeq
 from ruamel.yaml.error import YAMLError
 from ruamel.yaml.resolver import VersionedResolver
 
+from cuetrack.document.located import LocatedMap, parse_located
 from cuetrack.document.model import Node, read_document
 from cuetrack.document.source import MAX_SOURCE_BYTES, Source
-from cuetrack.errors import TidyError
+from cuetrack.errors import PlanError, TidyError
 from cuetrack.plan.house import HOUSE_FILE, House
 from cuetrack.plan.model import Session
 from cuetrack.plan.series import Series
@@ -36,6 +37,7 @@ WIDTH = 100
 ALWAYS_IN_LINES = ("parts", "steps")
 # Braces that prove too long when they are written are put in lines the next time.
 _MOST_TIMES = 4
+# What a series has to hold, and a plan may: `lexicon: {series: see-reez}`.
 # Blanks alone never reach over line ends: from each of a thousand blank lines all others would be looked at.
 _SERIES = re.compile(r"""^(?:\{\s*|[ \t]*)["']?series["']?\s*:""", re.MULTILINE)
 _COMMENT_BEHIND_BRACES = re.compile(r"[}\]][ \t]+#")
@@ -96,11 +98,20 @@ class _Texts(VersionedResolver):
 
 
 def _document(text: str, file: str) -> Node:
-    """What the text means: a house style by its name, a series by its first key, or a plan."""
+    """What the text means: a house style by its name, a series by its key, or a plan."""
     source = Source(file, text)
     if Path(file).name == HOUSE_FILE:
         return read_document(source, House)
-    return read_document(source, Series if _SERIES.search(text) else Session)
+    return read_document(source, Series if _SERIES.search(text) and _is_series(source) else Session)
+
+
+def _is_series(source: Source) -> bool:
+    """Whether `series` is a key of the text itself, and not one further in, or a word of its notes."""
+    try:
+        root = parse_located(source, lambda _: None).value
+    except PlanError:  # told when it is read
+        return True
+    return isinstance(root, LocatedMap) and "series" in root and "session" not in root
 
 
 def _rewritten(text: str) -> str:

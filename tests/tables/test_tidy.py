@@ -153,6 +153,12 @@ SERIES = "sessions:\n- {date: 2026-11-30,   plan: a.yaml}  # first\nseries: Wint
 HOUSE = "calls:\n    start:   off\nvoice: clear # ours\n"
 
 
+@pytest.mark.parametrize("aside", ["lexicon:\n  series: see-reez\n", "notes: |\n  series: 3 of 4\n"])
+def test_a_plan_that_holds_the_word_of_a_series_is_a_plan(aside: str) -> None:
+    text = f"session: Quay\n{aside}parts:\n  - part: Main\n    steps:\n      - rest: 5s\n"
+    assert tidied_text(text) == text
+
+
 def test_a_series_and_a_house_style_have_their_form_too() -> None:
     assert tidied_text(SERIES) == "sessions:\n  - {date: 2026-11-30, plan: a.yaml}  # first\nseries: Winter\n"
     assert tidied_text(HOUSE, "quay/house.yaml") == "calls:\n  start: off\nvoice: clear  # ours\n"
