@@ -261,14 +261,10 @@ class _Reader:
         if kind == "part" or self._part is None or (name is not None and name != self._part.get("part")):
             keys = values.keys() if kind == "part" else {"part", "rounds"}
             self._begin_part(row, values, [key for key in values if key in keys])
-        elif "rounds" in values:
-            known = self._part.get("rounds")
-            self._once(
-                self._part,
-                "rounds",
-                values,
-                f"the part has {known or 1} rounds, from row {self._part_row.number}",
-            )
+        elif "rounds" in values and values["rounds"] != (known := self._part.get("rounds", "1")):
+            rounds = "1 round" if known == "1" else f"{known} rounds"
+            said = f"the part has {rounds}, from row {self._part_row.number}"
+            self._once(self._part, "rounds", values, said)
         if kind != "part":
             step = values.without({"part", "rounds"})
             if kind not in step:

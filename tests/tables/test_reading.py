@@ -108,6 +108,13 @@ def test_every_row_that_cannot_be_read_is_reported() -> None:
     ]
 
 
+def test_a_part_without_rounds_has_one_which_may_be_said_later() -> None:
+    table = HEAD + "Main,,March,40s,10s\n,1,Row,30s,5s\n"
+    assert [part.rounds for part in read(table).session.parts] == [1]
+    (fault,) = faults(table.replace(",1,", ",2,"))
+    assert fault == "row 3, column B (Rounds): the part has 1 round, from row 2 / keep one of the two"
+
+
 def test_a_finding_points_into_its_row() -> None:
     with pytest.raises(PlanError) as raised:
         read(HEAD + "Main,2,March,40,10s\n")
