@@ -24,9 +24,9 @@ from cuetrack.timeline.calling import (
 )
 from cuetrack.timeline.collector import CueCollector
 from cuetrack.timeline.counting import count_into, count_out
-from cuetrack.timeline.cues import Announcement, Cue, Wordless
+from cuetrack.timeline.cues import Announcement, Cue, ToneCue, Wordless
 from cuetrack.timeline.own_cues import add_free_cues
-from cuetrack.timeline.phases import Phase, laid_out, with_lead_out
+from cuetrack.timeline.phases import Phase, laid_out, number_of_turns, with_lead_out
 from cuetrack.timeline.promise import (
     Chosen,
     ChosenRounds,
@@ -142,7 +142,7 @@ def _as_promised(session: Session, needed: Needed) -> tuple[Session, tuple[Phase
         if not least <= promised <= most or tried_phases > _MOST_TRIED_PHASES:
             continue
         phases = laid_out(tried)
-        tried_phases += len(phases)
+        tried_phases += max(len(phases), number_of_turns(tried))
         found = chosen_lengths(_closed(tried, phases), promised, least_needed)
         if found is not None:
             lengths, chosen = found

@@ -24,9 +24,12 @@ DEFAULT_CHANGE = Duration(Fraction(5))
 # No time that is chosen is shorter: what is said in it needs a place, however much room that is.
 LEAST_CHOSEN = Duration(Fraction(1))
 MAX_PHASES = 100_000
+# A step of no time, such as `rest: 0s`, is no phase; one beside each phase is more than anybody writes.
+MAX_TURNS = 2 * MAX_PHASES
 # Room for some thirty moves each at a tempo that shares nothing with the others; exact sums of more
 # become slow.
 _MOST_DENOMINATOR_BITS = 1024
+_FEWER_ROUNDS = "fewer `rounds:`, or split it into several plans"
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +83,15 @@ def laid_out(session: Session, choice: Choice = lambda number: None) -> tuple[Ph
     Flexible times are as long as `choice` says.
 
     Raises:
-        PlanError: the session would be longer than 24 h or have more than `MAX_PHASES` phases, or
-            counts have no tempo; names every such place.
+        PlanError: the session would be longer than 24 h or have more than `MAX_PHASES` phases or
+            `MAX_TURNS` steps in all rounds, or counts have no tempo; names every such place.
     """
     return _Layout(session, choice).phases()
+
+
+def number_of_turns(session: Session) -> int:
+    """How many steps are done in all rounds, those of no time too."""
+    return sum(part.rounds * len(part.steps) for part in session.parts)
 
 
 class _Layout:
@@ -96,6 +104,9 @@ class _Layout:
 
     def phases(self) -> tuple[Phase, ...]:
         session = self._session
+        if number_of_turns(session) > MAX_TURNS:
+            message = f"the session has more than {MAX_TURNS} steps in all its rounds"
+            raise PlanError([Diagnostic("error", message, session.place_of("parts"), _FEWER_ROUNDS)])
         lead_in = session.lead_in.length if session.lead_in else DEFAULT_LEAD_IN
         self._add("lead-in", FixedTime(lead_in), None, -1, session.place_of("lead-in"))
         for part in session.parts:
@@ -266,7 +277,7 @@ def _too_much(end: Instant, phases_before: int, place: Place | None) -> Diagnost
         return Diagnostic("error", message, place, "write times such as 8.5 s, and tempos such as 120 bpm")
     else:
         return None
-    return Diagnostic("error", message, place, "fewer `rounds:`, or split it into several plans")
+    return Diagnostic("error", message, place, _FEWER_ROUNDS)
 
 
 def with_lead_out(phases: tuple[Phase, ...], length: Duration, place: Place | None) -> tuple[Phase, ...]:

@@ -190,6 +190,15 @@ def test_too_many_phases(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "the session has more than 20 phases" in refusal(DAY.format(out="1s", rounds=20))
 
 
+def test_too_many_steps_of_no_time() -> None:
+    """They are no phases, and still have to be gone through in every round."""
+    assert phases.MAX_TURNS == 200_000
+    text = DAY.format(out="0s", rounds=1000).replace("{move: Row, work: 1 h}", "N{rest: 0s}")
+    fault = "quay.yaml:6:3: error: the session has more than 200000 steps in all its rounds"
+    assert refusal(text.replace("N", "{rest: 0s}, " * 200)).startswith(fault)
+    assert "has no time in it" in refusal(text.replace("N", "{rest: 0s}, " * 199))
+
+
 def test_too_many_cues(monkeypatch: pytest.MonkeyPatch) -> None:
     assert compile_module.MAX_CUES == 250_000
     monkeypatch.setattr(compile_module, "MAX_CUES", 240)
