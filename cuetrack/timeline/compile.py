@@ -187,14 +187,18 @@ def _closed(session: Session, phases: tuple[Phase, ...]) -> tuple[Phase, ...]:
 
 
 def _in_order(cues: list[Cue]) -> tuple[Cue, ...]:
-    """By mark; where a count out of one move and into the next say the same at once, once."""
+    """By mark; where a count out of one move and into the next say the same at once, once.
+
+    A tone that only one of them sounds under words is the soft one.
+    """
     seen: dict[object, Cue] = {}
     for cue in cues:
         if isinstance(cue, Wordless):
             key: object = (cue.sound, cue.mark)
         else:
             key = (cue.phrase.key, tuple(cue.phrase.slots.items()), cue.mark)
-        seen.setdefault(key, cue)
+        if key not in seen or (isinstance(cue, ToneCue) and cue.under_words):
+            seen[key] = cue
     return tuple(_taking_turns(sorted(seen.values(), key=lambda cue: cue.mark)))
 
 

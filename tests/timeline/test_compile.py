@@ -11,6 +11,7 @@ from cuetrack.plan.text import parse_plan
 from cuetrack.timeline import compile as compile_module
 from cuetrack.timeline import phases
 from cuetrack.timeline.compile import Timeline, compiled
+from cuetrack.timeline.cues import ToneCue
 
 
 def timeline(plan: str) -> Timeline:
@@ -218,6 +219,16 @@ def test_too_many_cues_in_rests(monkeypatch: pytest.MonkeyPatch) -> None:
     text = DAY.replace("{{move: Row, work: 1 h}}", rest.replace("{", "{{").replace("}", "}}"))
     assert len(timeline(text.format(out="0s", rounds=120)).cues) == 240
     assert "8:14: error: more than 240 cues" in refusal(text.format(out="0s", rounds=121))
+
+
+def test_a_tone_that_two_counts_share_is_soft_where_one_of_them_counts_aloud() -> None:
+    """Work follows work: the tones out of the first stand on those into the second, and under its words."""
+    text = plan("start: {by: both}", rest="0s")
+    shared = [cue for cue in timeline(text).cues if isinstance(cue, ToneCue) and 32 <= cue.mark.seconds <= 35]
+    assert [(cue.sound, cue.mark.seconds, cue.under_words) for cue in shared] == [
+        *(("count-short", second, True) for second in (32, 33, 34)),
+        ("count-long", 35, True),
+    ]
 
 
 def test_session_without_any_time() -> None:
