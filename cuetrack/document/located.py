@@ -56,6 +56,13 @@ class LocatedMap(dict[str, Any]):
         renamed.value_places = {keys.get(k, k): place for k, place in self.value_places.items()}
         return renamed
 
+    def with_value(self, key: str, value: Any, place: Place) -> LocatedMap:
+        """The same mapping with one value more, or another one, that stands at `place`."""
+        changed = self.renamed({})
+        changed[key] = value
+        changed.key_places[key] = changed.value_places[key] = place
+        return changed
+
 
 class LocatedList(list[Any]):
     """A list with the place of each item and of itself."""

@@ -230,7 +230,8 @@ class Rounds:
         return f"{self.fewest}..{self.most}"
 
 
-def _rounds(value: Any) -> Rounds:
+def rounds_range(value: Any) -> Rounds:
+    """What a range of rounds such as `2..4` says; raises what pydantic reports where it says none."""
     if isinstance(value, Rounds):
         return value
     match = re.fullmatch(r"(\d{1,4})\s*(?:\.\.|–|—)\s*(\d{1,4})", str(value).strip())
@@ -241,7 +242,7 @@ def _rounds(value: Any) -> Rounds:
 
 RoundsRange = Annotated[
     Rounds,
-    PlainValidator(_rounds),
+    PlainValidator(rounds_range),
     PlainSerializer(str, return_type=str),
     WithJsonSchema(
         {"type": "string", "pattern": r"^\s*\d{1,4}\s*(\.\.|–|—)\s*\d{1,4}\s*$", "examples": ["2..4"]}

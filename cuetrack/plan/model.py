@@ -18,6 +18,7 @@ from pydantic import (
     Tag,
     WithJsonSchema,
 )
+from pydantic_core import PydanticCustomError
 
 from cuetrack.document.fields import Line, Name, Notes
 from cuetrack.document.located import LocatedList, LocatedMap, Report, shown
@@ -49,6 +50,7 @@ from cuetrack.plan.fields import (
     ToneName,
     is_lifting,
     is_off,
+    rounds_range,
 )
 from cuetrack.plan.phrases import Phrases
 from cuetrack.plan.times import FixedTimeField, PlanTime, Point, WorkingTime
@@ -274,10 +276,7 @@ class Stage(Node):
             hint = "give each stage its own braces: [{slow: 20s}, {fast: 10s}]"
             report(Diagnostic("error", message, data.key_places[names[1]], hint))
             data = data.without(names[1:])
-        long = data.renamed({written: "work"})
-        long["stage"] = written
-        long.key_places["stage"] = long.value_places["stage"] = data.key_places[written]
-        return long
+        return data.renamed({written: "work"}).with_value("stage", written, data.key_places[written])
 
     @classmethod
     def __get_pydantic_json_schema__(cls, core_schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
@@ -582,7 +581,9 @@ class Flex(Node):
     rest: FixedTimeField | None = Field(
         None, description="How much shorter or longer its rests and changes of side may be.", examples=["10s"]
     )
-    rounds: RoundsRange | None = Field(None, description="How many rounds there may be: `2..4`.")
+    rounds: RoundsRange | None = Field(
+        None, description="How many rounds there may be; the fewest without `rounds`."
+    )
 
 
 ShortFlex = Annotated[
@@ -635,8 +636,12 @@ class Part(Node):
 
     @classmethod
     def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
-        """Reports moves that have no working time, or two."""
+        """Reports moves that have no working time, or two, and rounds that `flex` does not allow.
+
+        A part that says only by its `flex` how many rounds there may be has the fewest of them as its own.
+        """
         _report_two_times(data, report)
+        data = _with_rounds_of_flex(data, report)
         timed = _gives_time(data, cls)
         steps = data.get("steps")
         for step in steps if isinstance(steps, LocatedList) else ():
@@ -648,6 +653,26 @@ class Part(Node):
                 hint = "add `work: 40s` or `stages: […]` to it, or to its part"
                 report(Diagnostic("error", message, step.value_places["move"], hint))
         return data
+
+
+def _with_rounds_of_flex(data: LocatedMap, report: Report) -> LocatedMap:
+    """A part with the fewest rounds that its `flex` allows, if it gives none; reports others."""
+    flex = data.get("flex")
+    if not isinstance(flex, LocatedMap) or "rounds" not in flex:
+        return data
+    try:
+        among = rounds_range(flex["rounds"])
+    except PydanticCustomError:  # reported where it stands
+        return data
+    own = data.get("rounds")
+    if own is None and among.fewest > 1:
+        return data.with_value("rounds", str(among.fewest), flex.value_places["rounds"])
+    number = int(own) if isinstance(own, str) and own.isdecimal() and len(own) < 5 else 0
+    if 1 <= number <= MAX_ROUNDS and not among.fewest <= number <= among.most:
+        message = f"`rounds: {own}` is not among the {among} that `flex` allows"
+        hint = f"write {among.fewest} to {among.most}, or give `flex` another range"
+        report(Diagnostic("error", message, data.value_places["rounds"], hint))
+    return data
 
 
 def _gives_time(data: LocatedMap, model: type[Node]) -> bool:

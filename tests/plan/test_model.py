@@ -72,6 +72,21 @@ def test_each_move_without_a_working_time_is_named() -> None:
     ]
 
 
+@pytest.mark.parametrize(("own", "rounds"), [("", 2), ("    rounds: 3\n", 3)])
+def test_rounds_are_among_those_that_flex_allows(own: str, rounds: int) -> None:
+    """Without a promised length, too: a part that may have 2 to 4 rounds never has the usual one."""
+    text = plan_with("      - rest: 5s\n", f"{own}    flex: {{rounds: 2..4}}\n")
+    assert parse_plan(text).parts[0].rounds == rounds
+    assert parse_plan(text.replace("2..4", "1..4")).parts[0].rounds == (rounds if own else 1)
+
+
+@pytest.mark.parametrize("own", [1, 5])
+def test_rounds_beyond_what_flex_allows_are_refused(own: int) -> None:
+    text = plan_with("      - rest: 5s\n", f"    rounds: {own}\n    flex: {{rounds: 2..4}}\n")
+    assert said(text) == [f"4:13 `rounds: {own}` is not among the 2..4 that `flex` allows"]
+    assert said(text.replace("2..4", "4..2")) == ["5:20 '4..2' is no range of rounds"]
+
+
 @pytest.mark.parametrize("key", ["wrok", "Work", "stage", "stagse"])
 def test_misspelt_working_time_is_not_called_missing_as_well(key: str) -> None:
     assert said(plan_with(f"      - {{move: c, {key}: 5s}}\n")) == [f"5:19 unknown key {key!r}"]

@@ -229,7 +229,7 @@ _PAUSES = st.sampled_from(["rest", "talk"]).flatmap(
 _PART_OPTIONS: dict[str, st.SearchStrategy[Any]] = {
     "rounds": st.integers(1, 1000),
     **dict.fromkeys(("rest", "change"), times()),
-    "flex": _lengths(0) | _some(rest=_lengths(0), rounds=st.just(" 2 – 4 ")),
+    "flex": _lengths(0) | _some(rest=_lengths(0), rounds=st.just(" 1 – 1000 ")),
     "calls": _CALLS,
     "bed": _BED,
     "notes": texts(4000),
