@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -43,11 +44,14 @@ def changeovers(arrangement: Arrangement, around_frames: int) -> tuple[Stretch, 
 
 
 def _with_whole_phrases(stretches: Iterable[Stretch], spoken: Sequence[Stretch]) -> Iterator[Stretch]:
+    """The stretches, and the phrases that their edges would cut; `spoken` is in order, none overlapping."""
+    starts = [phrase.start_frame for phrase in spoken]
     for stretch in stretches:
         yield stretch
-        for phrase in spoken:
-            if any(phrase.start_frame < edge < phrase.end_frame for edge in _edges(stretch)):
-                yield phrase
+        for edge in _edges(stretch):
+            index = bisect_left(starts, edge) - 1
+            if index >= 0 and edge < spoken[index].end_frame:
+                yield spoken[index]
 
 
 def _edges(stretch: Stretch) -> tuple[int, int]:

@@ -8,7 +8,7 @@ from itertools import pairwise
 import pytest
 
 from cuetrack.build_preview import Choice, chosen_stretches
-from cuetrack.conform.stretches import Stretch, changeovers, joined, within
+from cuetrack.conform.stretches import LEAST_SKIPPED_SECONDS, Stretch, changeovers, joined, within
 from cuetrack.errors import UsageError
 from cuetrack.timebase import Duration
 from tests.helpers.likely import SAMPLES, likely
@@ -77,6 +77,25 @@ def test_times_limit_what_is_heard():
 def test_a_choice_that_cannot_be_is_told(choice, told):
     with pytest.raises(UsageError, match=told):
         chosen_stretches(likely(SAMPLES[1]), choice)
+
+
+def test_each_edge_takes_in_the_phrase_that_it_would_cut():
+    """The same as looking at every phrase for every edge."""
+    arrangement = likely(SAMPLES[1])
+    spoken = [one for one in arrangement.placed if one.text is not None]
+    for around in range(RATE_HZ // 4, 3 * RATE_HZ, RATE_HZ // 7):
+        found = changeovers(arrangement, around)
+        by_hand = []
+        for phase in arrangement.timeline.phases:
+            at = phase.end.to_frame(RATE_HZ)
+            edges = max(0, at - around), min(arrangement.frames, at + around)
+            by_hand.append(Stretch(*edges))
+            by_hand += [
+                Stretch(one.start_frame, one.start_frame + one.frames)
+                for one in spoken
+                if any(one.start_frame < edge < one.start_frame + one.frames for edge in edges)
+            ]
+        assert found == joined(by_hand, LEAST_SKIPPED_SECONDS * RATE_HZ)
 
 
 def test_stretches_that_touch_are_one():
