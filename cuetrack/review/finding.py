@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from cuetrack.errors import Place
+from cuetrack.errors import Diagnostic, Place, did_you_mean
 from cuetrack.timebase import Duration, duration_text
 
 COMMON_PRACTICE = "common practice, no source"
@@ -40,6 +40,21 @@ def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """The findings by weight, in the plan's order among their like; the same said twice is said once."""
     once = {(found.name, found.message, found.place): found for found in findings}
     return tuple(sorted(once.values(), key=lambda found: FINDING_NAMES.index(found.name)))
+
+
+def idle_acceptances(
+    accepted: Mapping[str, str], names: Collection[str], found: Iterable[Finding], place: Place | None
+) -> Iterator[Diagnostic]:
+    """Warnings about names in `accepted` that accept nothing: none of `names`, or not among the `found`."""
+    found_names = {finding.name for finding in found}
+    for name in accepted:
+        if name not in names:
+            message, hint = f"no finding is called '{name}'", did_you_mean(name[:40], names)
+        elif name not in found_names:
+            message, hint = f"'{name}' is accepted, but not found", "remove it from `accepted`"
+        else:
+            continue
+        yield Diagnostic("warning", message, place, hint)
 
 
 def length_words(length: Duration) -> str:

@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from fractions import Fraction
 
-from cuetrack.errors import Diagnostic, did_you_mean
+from cuetrack.errors import Diagnostic
 from cuetrack.review.energy import USUAL_WEIGHT_KG, Energy, energy_of
-from cuetrack.review.finding import FINDING_NAMES, Finding, in_order
+from cuetrack.review.finding import FINDING_NAMES, Finding, idle_acceptances, in_order
 from cuetrack.review.shape import (
     opposite_patterns,
     repeated_moves,
@@ -73,15 +73,16 @@ class Review:
 def reviewed(timeline: Timeline, weight_kg: float = USUAL_WEIGHT_KG) -> Review:
     """The review of a session, its energy for one person of `weight_kg`."""
     turns = turns_of(timeline)
-    accepted = getattr(timeline.session, "accepted", None) or {}
+    session = timeline.session
+    accepted = session.accepted or {}
     findings = tuple(
         replace(found, accepted=accepted.get(found.name)) for found in in_order(_findings(timeline, turns))
     )
     names = {turn.move.move: turn.about for turn in turns}
     return Review(
-        session=timeline.session.session,
+        session=session.session,
         parts=totals_by_part(timeline.phases),
-        whole=totals_of(timeline.session.session, timeline.phases),
+        whole=totals_of(session.session, timeline.phases),
         regions=_times_of_kind("region", turns),
         patterns=_times_of_kind("pattern", turns),
         own=_work_times([(own, turn) for turn in turns for own in turn.about.own]),
@@ -90,7 +91,10 @@ def reviewed(timeline: Timeline, weight_kg: float = USUAL_WEIGHT_KG) -> Review:
         guessed=tuple(name for name, about in names.items() if about.guessed and about.of("region")),
         energy=energy_of(timeline, weight_kg),
         findings=findings,
-        warnings=(*_idle_acceptances(timeline, findings), *_unlikely_tags(turns)),
+        warnings=(
+            *idle_acceptances(accepted, FINDING_NAMES, findings, session.place_of("accepted")),
+            *_unlikely_tags(turns),
+        ),
     )
 
 
@@ -140,20 +144,6 @@ def _work_times(named: Iterable[tuple[str, Turn]]) -> tuple[WorkTime, ...]:
         )
         for name, turns in groups.items()
     )
-
-
-def _idle_acceptances(timeline: Timeline, findings: Sequence[Finding]) -> Iterator[Diagnostic]:
-    """Accepted names that accept nothing: misspelt, or no longer found."""
-    found = {finding.name for finding in findings}
-    session = timeline.session
-    for name in getattr(session, "accepted", None) or {}:
-        if name not in FINDING_NAMES:
-            message, hint = f"no finding is called '{name}'", did_you_mean(name[:40], FINDING_NAMES)
-        elif name not in found:
-            message, hint = f"'{name}' is accepted, but not found", "remove it from `accepted`"
-        else:
-            continue
-        yield Diagnostic("warning", message, session.place_of("accepted"), hint)
 
 
 def _unlikely_tags(turns: Sequence[Turn]) -> Iterator[Diagnostic]:

@@ -12,9 +12,9 @@ from fractions import Fraction
 from itertools import pairwise
 from statistics import fmean, stdev
 
-from cuetrack.errors import Diagnostic, Place, did_you_mean
+from cuetrack.errors import Diagnostic, Place
 from cuetrack.plan.series import Day, Series
-from cuetrack.review.finding import COMMON_PRACTICE, Finding, length_words
+from cuetrack.review.finding import COMMON_PRACTICE, Finding, idle_acceptances, length_words
 from cuetrack.review.turns import loads, turns_of
 from cuetrack.review.words import KINDS
 from cuetrack.timebase import Duration
@@ -127,7 +127,8 @@ def reviewed_series(series: Series, days: Sequence[DayLoad]) -> SeriesReview:
     accepted = series.accepted or {}
     found = (*_following_days(days), *_progression(weeks), *_monotony(weeks))
     findings = tuple(replace(finding, accepted=accepted.get(finding.name)) for finding in found)
-    return SeriesReview(series.series, tuple(days), weeks, findings, tuple(_idle_acceptances(series, found)))
+    idle = idle_acceptances(accepted, SERIES_FINDING_NAMES, found, series.place_of("accepted"))
+    return SeriesReview(series.series, tuple(days), weeks, findings, tuple(idle))
 
 
 def monotony_of(daily: Sequence[float]) -> float | None:
@@ -196,16 +197,3 @@ def _monotony(weeks: Sequence[Week]) -> Iterator[Finding]:
 
 def _monotony_text(monotony: float) -> str:
     return "without limit" if monotony == float("inf") else f"{monotony:.1f}"
-
-
-def _idle_acceptances(series: Series, found: Sequence[Finding]) -> Iterator[Diagnostic]:
-    """Accepted names that accept nothing: misspelt, or no longer found."""
-    names = {finding.name for finding in found}
-    for name in series.accepted or {}:
-        if name not in SERIES_FINDING_NAMES:
-            message, hint = f"no finding is called '{name}'", did_you_mean(name[:40], SERIES_FINDING_NAMES)
-        elif name not in names:
-            message, hint = f"'{name}' is accepted, but not found", "remove it from `accepted`"
-        else:
-            continue
-        yield Diagnostic("warning", message, series.place_of("accepted"), hint)

@@ -101,8 +101,7 @@ def about_move(move: MoveStep) -> About:
 
     A position is looked for in the name and the setup too, whatever the tags say of the rest.
     """
-    tags = getattr(move, "tags", None) or ()
-    known = [(tag, tag_word(tag)) for tag in tags]
+    known = [(tag, tag_word(tag)) for tag in move.tags or ()]
     own = tuple(dict.fromkeys(tag for tag, word in known if word is None))
     said = {word for _, word in known if word is not None}
     guessed = not any(KIND_OF[word] in {"region", "pattern"} for word in said)
