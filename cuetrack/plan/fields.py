@@ -45,14 +45,13 @@ MIN_INTERVAL_SECONDS = Fraction(1, 5)
 
 _SWITCH_WORDS = {"on": True, "yes": True, "true": True, "off": False, "no": False, "false": False}
 
-
 # `off` as readers of YAML hand it over.
 OFF_WORDS = ("off", "no", False)
 
 
 def is_off(value: Any) -> bool:
     """Whether `value` is the word for nothing at all."""
-    return isinstance(value, str) and _SWITCH_WORDS.get(value.strip().casefold()) is False
+    return isinstance(value, str | bool) and _SWITCH_WORDS.get(str(value).strip().casefold()) is False
 
 
 def _switch(value: Any) -> bool:
@@ -149,11 +148,17 @@ CountPoints = Annotated[
 ]
 
 
-def _one_or_many(value: Any) -> Any:
+# How words are spoken; findings of a review that are as they are meant, each with its reason.
+Lexicon = Annotated[dict[Name, Line], Field(max_length=500)]
+Accepted = Annotated[dict[Name, Line], Field(max_length=100)]
+
+
+def one_or_many(value: Any) -> Any:
+    """A list as it is, any other value as a list of one."""
     return value if isinstance(value, list | tuple) else [value]
 
 
-class _OneOrMany:
+class OneOrMany:
     """JSON Schema of a list whose only item may stand without brackets."""
 
     def __get_pydantic_json_schema__(self, core_schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
@@ -161,14 +166,14 @@ class _OneOrMany:
         return {"anyOf": [many["items"], many]}
 
 
-Names = Annotated[tuple[Name, ...], BeforeValidator(_one_or_many), _OneOrMany()]
+Names = Annotated[tuple[Name, ...], BeforeValidator(one_or_many), OneOrMany()]
 Files = Annotated[
-    tuple[Line, ...], Field(min_length=1, max_length=200), BeforeValidator(_one_or_many), _OneOrMany()
+    tuple[Line, ...], Field(min_length=1, max_length=200), BeforeValidator(one_or_many), OneOrMany()
 ]
 
 
 def _announced(value: Any) -> Any:
-    return () if is_off(value) or value is False else _one_or_many(value)
+    return () if is_off(value) else one_or_many(value)
 
 
 AnnouncedParts = Annotated[
@@ -190,7 +195,7 @@ AnnouncedParts = Annotated[
 def _sides(value: Any) -> tuple[Side, ...]:
     if isinstance(value, str) and value.strip() == "both":
         return ("left", "right")
-    written = _one_or_many(value)
+    written = one_or_many(value)
     words = [str(word).strip() for word in written]
     allowed: tuple[Side, ...] = ("left", "right")
     for word, as_written in zip(words, written, strict=True):
@@ -414,7 +419,7 @@ class _OneOrByMix:
 
 LoudnessByMix = Annotated[dict[_Mix, LoudnessLufs], BeforeValidator(_class_mix), _OneOrByMix()]
 MixContents = dict[
-    _Mix, Annotated[tuple[MixContent, ...], Field(min_length=1), BeforeValidator(_one_or_many), _OneOrMany()]
+    _Mix, Annotated[tuple[MixContent, ...], Field(min_length=1), BeforeValidator(one_or_many), OneOrMany()]
 ]
 DuckingDb = Annotated[
     Fraction,

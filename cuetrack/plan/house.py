@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 from pydantic import Field
 
@@ -18,7 +18,7 @@ from cuetrack.document.located import LocatedMap, Report
 from cuetrack.document.model import Node, read_document
 from cuetrack.document.source import read_source
 from cuetrack.errors import Diagnostic, NamedFileError, Place, PlanError
-from cuetrack.plan.fields import LoudnessByMix, MixContents, SpeechStyle
+from cuetrack.plan.fields import Lexicon, LoudnessByMix, MixContents, SpeechStyle
 from cuetrack.plan.model import Bed, Calls, CountCall, OffOr, Session, StageCall
 from cuetrack.plan.phrases import Phrases
 from cuetrack.plan.text import read_plan
@@ -48,7 +48,7 @@ class House(Node):
     voice: Line | None = _as_in_a_plan("voice")
     language: Name | None = _as_in_a_plan("language")
     style: SpeechStyle | None = _as_in_a_plan("style")
-    lexicon: Annotated[dict[Name, Line], Field(max_length=500)] | None = _as_in_a_plan("lexicon")
+    lexicon: Lexicon | None = _as_in_a_plan("lexicon")
     phrases: Phrases | None = _as_in_a_plan("phrases")
     loudness: LoudnessByMix | None = _as_in_a_plan("loudness")
     mixes: MixContents | None = _as_in_a_plan("mixes")
@@ -132,8 +132,8 @@ def with_house(session: Session, house: House) -> Session:
     return _joined(session, house, keys)
 
 
-def _has_music(bed: Any) -> bool:
-    return isinstance(bed, Bed) and (bed.pulse is not None or bed.file is not None)
+def _has_music(bed: Bed | Literal["off"] | None) -> bool:
+    return isinstance(bed, Bed) and bed.names_music
 
 
 def _names_music(session: Session) -> bool:
@@ -168,7 +168,7 @@ def _both(mine: Any, theirs: Any) -> Any:
     if mine is None or theirs is None:
         return theirs if mine is None else mine
     if isinstance(mine, Bed) and isinstance(theirs, Bed):
-        keys = [key for key in Bed.model_fields if not (_has_music(mine) and key in _SOURCE_KEYS)]
+        keys = [key for key in Bed.model_fields if not (mine.names_music and key in _SOURCE_KEYS)]
         return _joined(mine, theirs, keys)
     if isinstance(mine, _JOINED) and isinstance(theirs, _JOINED):
         return _joined(mine, theirs, type(theirs).model_fields)

@@ -1,6 +1,6 @@
 """The plan language as one model: reader, checks and JSON Schema all come from these classes.
 
-Every mapping keeps the place of each of its keys (`Node.place_of`), so that a fault found late still
+Every mapping keeps the place of each of its values (`Node.place_of`), so that a fault found late still
 points at the coach's own line.
 """
 
@@ -27,6 +27,7 @@ from cuetrack.errors import Diagnostic, PlanError, nearest
 from cuetrack.plan.fields import (
     MAX_ROUNDS,
     OFF_WORDS,
+    Accepted,
     AnnouncedParts,
     BeatsPerMinute,
     By,
@@ -37,6 +38,7 @@ from cuetrack.plan.fields import (
     GainDb,
     Interval,
     Level,
+    Lexicon,
     LiftingTempoField,
     LoudnessByMix,
     MixContents,
@@ -67,7 +69,7 @@ _NOT_BOTH_TIMES: dict[str, Any] = {"not": {"required": ["work", "stages"]}}
 
 
 def _off_or_more(value: Any) -> str:
-    return "off" if value is False or is_off(value) else "more"
+    return "off" if is_off(value) else "more"
 
 
 _Off = Annotated[
@@ -204,6 +206,11 @@ class Bed(Node):
         description="How far the music is under the voice, at least, while somebody speaks; -14 dB if not "
         "given.",
     )
+
+    @property
+    def names_music(self) -> bool:
+        """Whether it says which music plays, and not only how."""
+        return self.pulse is not None or self.file is not None
 
     @classmethod
     def prepared(cls, data: LocatedMap, report: Report) -> LocatedMap:
@@ -708,7 +715,7 @@ class Session(Node):
         None, description="The language spoken: en, es, de or fr; en if not given.", examples=["en", "de"]
     )
     style: SpeechStyle = Field("full", description="How much is said: full, or terse.", examples=["terse"])
-    lexicon: Annotated[dict[Name, Line], Field(max_length=500)] | None = Field(
+    lexicon: Lexicon | None = Field(
         None,
         description="How words are to be spoken, for example `RDL: Romanian deadlift`.",
         examples=[{"SUP board": "stand-up paddle board"}],
@@ -765,7 +772,7 @@ class Session(Node):
         description="What is called, and how, in the whole session.",
         examples=[{"start": {"count": 5, "by": "voice"}, "halfway": "on"}],
     )
-    accepted: Annotated[dict[Name, Line], Field(max_length=100)] | None = Field(
+    accepted: Accepted | None = Field(
         None,
         description="Findings of `cuetrack review` that are as you want them, each with its reason.",
         examples=[{"warm-up": "warmed up on the stairs"}],

@@ -12,27 +12,16 @@ from pydantic import BeforeValidator, Field, GetJsonSchemaHandler
 
 from cuetrack.document.fields import Line
 from cuetrack.document.model import Node
+from cuetrack.plan.fields import OneOrMany, one_or_many
 
 MOST_WORDINGS = 20
-
-
-def _listed(value: Any) -> Any:
-    return value if isinstance(value, list | tuple) else [value]
-
-
-class _OneOrMany:
-    """JSON Schema of a list whose only item may stand without brackets."""
-
-    def __get_pydantic_json_schema__(self, core_schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        many = handler(core_schema)
-        return {"anyOf": [many["items"], many]}
 
 
 _Lines = Annotated[
     tuple[Line, ...],
     Field(min_length=1, max_length=MOST_WORDINGS),
-    BeforeValidator(_listed),
-    _OneOrMany(),
+    BeforeValidator(one_or_many),
+    OneOrMany(),
 ]
 
 

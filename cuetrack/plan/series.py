@@ -16,7 +16,7 @@ from cuetrack.document.located import LocatedList, LocatedMap, Report, shown
 from cuetrack.document.model import Node, read_document, refused
 from cuetrack.document.source import read_source
 from cuetrack.errors import Diagnostic, PlanError, UsageError
-from cuetrack.plan.fields import Level, Switch
+from cuetrack.plan.fields import Accepted, Level, Switch
 from cuetrack.plan.model import OwnNotes, Session
 from cuetrack.plan.times import FixedTimeField
 
@@ -82,7 +82,7 @@ class Series(Node):
 
     series: Name = Field(description="The series' name.", examples=["Winter on the quay"])
     numbered: Switch = Field(True, description="Whether each session begins with its day, as in day 3 of 14.")
-    accepted: Annotated[dict[Name, Line], Field(max_length=100)] | None = Field(
+    accepted: Accepted | None = Field(
         None,
         description="Findings of `cuetrack series` that are as you want them, each with its reason.",
         examples=[{"following-days": "a training camp"}],

@@ -66,7 +66,7 @@ def bed_settings(session: Session, part: Part | None, step: Step | None) -> BedS
             source = None
         elif bed is not None:
             chain.append(bed)
-            if _has_source(bed):
+            if bed.names_music:
                 source, own = bed, []
             own.append(bed)
     if source is None:
@@ -102,13 +102,9 @@ def _lacks_music(
     bed: Bed | Literal["off"] | None, session: Session, places: Iterable[tuple[Part, Step | None]]
 ) -> TypeGuard[Bed]:
     """Whether `bed` names no music, and none plays at any of the places that it holds for."""
-    if not isinstance(bed, Bed) or _has_source(bed):
+    if not isinstance(bed, Bed) or bed.names_music:
         return False
     return not any(bed_settings(session, part, step) for part, step in places)
-
-
-def _has_source(bed: Bed) -> bool:
-    return bed.pulse is not None or bed.file is not None
 
 
 def _fades(chain: Iterable[Bed], default_fade_in: Duration) -> Fades:
