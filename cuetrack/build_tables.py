@@ -171,7 +171,8 @@ def _refuse_existing(path: Path, replace: bool) -> None:
 def _table_bytes(table: Path) -> bytes:
     try:
         if not table.is_file():
-            what = "not a regular file" if table.exists() else "no such file"
+            what = "this is no ordinary file" if table.exists() else "no such file"
+            what = "this is a folder" if table.is_dir() else what
             raise refused_table(str(table), what, "name a CSV or XLSX file")
         with table.open("rb") as file:
             data = file.read(MAX_TABLE_BYTES + 1)

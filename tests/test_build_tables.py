@@ -105,7 +105,7 @@ def test_what_is_no_table_is_refused(tmp_path: Path, name: str, data: bytes | No
 
 def test_a_folder_is_no_table(tmp_path: Path) -> None:
     (tmp_path / "folder.csv").mkdir()
-    with pytest.raises(PlanError, match="not a regular file"):
+    with pytest.raises(PlanError, match="this is a folder"):
         read_table(tmp_path / "folder.csv")
 
 

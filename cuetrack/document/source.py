@@ -46,7 +46,7 @@ def read_source(path: Path) -> Source:
     """The text of `path`, fit to be parsed.
 
     Raises:
-        PlanError: no such file, not a regular file, too large, not UTF-8, or with characters that are
+        PlanError: no such file, no ordinary file, too large, not UTF-8, or with characters that are
             not allowed.
     """
     file = str(path)
@@ -89,7 +89,8 @@ def control_characters(text: str) -> Iterator[tuple[int, str, str]]:
 def _checked_bytes(path: Path) -> bytes:
     try:
         if not stat.S_ISREG(path.stat().st_mode):
-            raise _refused_file(path, "not a regular file", "name a text file that holds a plan")
+            what = "this is a folder" if path.is_dir() else "this is no ordinary file"
+            raise _refused_file(path, what, "name a text file that holds a plan")
         with path.open("rb") as file:
             data = file.read(MAX_SOURCE_BYTES + 1)
     except FileNotFoundError:
@@ -97,7 +98,8 @@ def _checked_bytes(path: Path) -> bytes:
         raise _refused_file(path, "no such file", near) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise _refused_file(path, f"cannot be read: {reason}", None) from None
+        hint = "check the name, and whether you may read it"
+        raise _refused_file(path, f"cannot be read: {reason}", hint) from None
     if len(data) > MAX_SOURCE_BYTES:
         limit = f"a plan is a text of at most {MAX_SOURCE_BYTES // 1024} KiB"
         raise _refused_file(path, f"larger than {MAX_SOURCE_BYTES // 1024} KiB", limit)

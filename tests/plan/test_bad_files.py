@@ -131,7 +131,7 @@ def test_missing_file(tmp_path: Path) -> None:
 def test_folder(tmp_path: Path) -> None:
     folder = tmp_path / "plans"
     folder.mkdir()
-    expected = "plans:1:1: error: not a regular file\n    hint: name a text file that holds a plan"
+    expected = "plans:1:1: error: this is a folder\n    hint: name a text file that holds a plan"
     assert refused(folder) == expected
 
 
@@ -147,14 +147,14 @@ def test_name_that_no_file_can_have() -> None:
 
 @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="needs a device file")
 def test_device_file_is_not_read() -> None:
-    assert "/dev/zero:1:1: error: not a regular file" in f"/dev/{refused(Path('/dev/zero'))}"
+    assert "/dev/zero:1:1: error: this is no ordinary file" in f"/dev/{refused(Path('/dev/zero'))}"
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs named pipes")
 def test_named_pipe_is_not_waited_for(tmp_path: Path) -> None:
     pipe = tmp_path / "pipe.yaml"
     os.mkfifo(pipe)
-    assert "pipe.yaml:1:1: error: not a regular file" in refused(pipe)
+    assert "pipe.yaml:1:1: error: this is no ordinary file" in refused(pipe)
 
 
 @pytest.mark.skipif(
