@@ -13,7 +13,7 @@ from itertools import islice
 from typing import Any
 
 from cuetrack.document.located import shown
-from cuetrack.errors import CuetrackError, Diagnostic, Place, TableMissingError, UsageError
+from cuetrack.errors import CuetrackError, Diagnostic, Place, TableMissingError, UsageError, how_to_add
 from cuetrack.tables.sheet import MAX_COLUMNS, MAX_ROWS, Cell, Row, Sheet, column_letter, refused_table
 from cuetrack.tables.typed_cells import typed_cell
 
@@ -74,8 +74,8 @@ def openpyxl_or_refuse() -> Any:
     try:
         import openpyxl
     except ImportError:
-        hint = "install cuetrack with the extra `tables`, or use CSV"
-        raise TableMissingError(f"XLSX needs openpyxl, which is not installed; {hint}") from None
+        needs = "XLSX needs openpyxl, which is not here, and CSV needs nothing"
+        raise TableMissingError(f"{needs}; {how_to_add('tables')}") from None
     return openpyxl
 
 

@@ -98,7 +98,7 @@ def test_what_this_machine_lacks(
     Path("b.xlsx").write_bytes(b"PK")
     monkeypatch.setitem(sys.modules, "openpyxl", None)
     assert run(arguments) == 3
-    assert "install cuetrack with the extra `tables`, or use CSV" in capsys.readouterr().err
+    assert 'CSV needs nothing; python -m pip install ".[tables]"' in capsys.readouterr().err
     assert not Path("a.xlsx").exists()
 
 

@@ -304,7 +304,7 @@ def test_without_openpyxl_the_extra_is_named(monkeypatch: pytest.MonkeyPatch) ->
     data = with_work("20s")
     monkeypatch.setitem(sys.modules, "openpyxl", None)
     with pytest.raises(
-        TableMissingError, match="install cuetrack with the extra `tables`, or use CSV"
+        TableMissingError, match=r'CSV needs nothing; python -m pip install "\.\[tables\]"'
     ) as raised:
         read(data)
     assert raised.value.exit_code == ExitCode.MACHINE_LACKS
