@@ -1,4 +1,4 @@
-"""Kinds of text that documents hold: names, spoken lines, notes, words from a list."""
+"""Kinds of text that documents hold, each checked and folded: names, spoken lines, notes."""
 
 from __future__ import annotations
 

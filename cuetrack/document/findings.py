@@ -19,6 +19,7 @@ _LIMITS = {
 }
 _NOT_A_LIST = {"list_type", "tuple_type"}
 _NOT_WHOLE = {"int_parsing", "int_type", "int_from_float", "int_parsing_size"}
+_COMMENT = re.compile(r"^[^:]*:?\s*#")
 
 
 def findings(error: ValidationError, root: Located, reported: Iterable[Diagnostic]) -> Iterator[Diagnostic]:
@@ -37,9 +38,6 @@ def _follows(detail: Any, known: set[tuple[str | None, Place | None]]) -> bool:
         places = getattr(detail["input"], "key_places", {}).values()
         return any((did_you_mean(key, (key,)), place) in known for place in places)
     return False
-
-
-_COMMENT = re.compile(r"^[^:]*:?\s*#")
 
 
 def _diagnostic(detail: Any, root: Located) -> Diagnostic:

@@ -1,7 +1,7 @@
 """Located values → a pydantic model, with every mistake reported at its own line and column.
 
 `Node` is the base of every model: it refuses unknown keys with the nearest known one as the hint and
-keeps the place of each key and value, so that a fault found much later still points at the line.
+keeps the place of each value, so that a fault found much later still points at the line.
 """
 
 from __future__ import annotations
@@ -44,7 +44,6 @@ class Node(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, serialize_by_alias=True)
 
     _place: Place | None = PrivateAttr(default=None)
-    _key_places: dict[str, Place] = PrivateAttr(default_factory=dict)
     _value_places: dict[str, Place] = PrivateAttr(default_factory=dict)
 
     @model_validator(mode="wrap")
@@ -62,11 +61,7 @@ class Node(BaseModel):
             hint = _MERGE_KEY_HINT if key == "<<" else did_you_mean(key[:40], known)
             report(Diagnostic("error", f"unknown key {shown(key)}", data.key_places[key], hint))
         node = handler(data.without(frozenset(unknown)))
-        node._place, node._key_places, node._value_places = (
-            data.place,
-            data.key_places,
-            data.value_places,
-        )
+        node._place, node._value_places = data.place, data.value_places
         return node
 
     @classmethod
@@ -96,10 +91,6 @@ class Node(BaseModel):
     def place_of(self, key: str) -> Place | None:
         """Where the value of `key` (as written) stands; the mapping's own place if it is not written."""
         return self._value_places.get(key, self._place)
-
-    def place_of_key(self, key: str) -> Place | None:
-        """Where `key` itself stands; the mapping's own place if it is not written."""
-        return self._key_places.get(key, self._place)
 
 
 def _raise_at_once(diagnostic: Diagnostic) -> None:

@@ -120,9 +120,5 @@ def _decoded(data: bytes, file: str) -> str:
         ) from None
 
 
-def _refused(source: Source, message: str, hint: str) -> PlanError:
-    return PlanError([Diagnostic("error", message, source.place(1, 1), hint)])
-
-
-def _refused_file(path: Path, message: str, hint: str | None) -> PlanError:
+def _refused_file(path: Path, message: str, hint: str) -> PlanError:
     return PlanError([Diagnostic("error", message, Place(str(path), 1, 1, 1, ""), hint)])

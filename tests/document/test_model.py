@@ -42,9 +42,7 @@ def test_values_and_their_places() -> None:
     assert (boat.boat, boat.oars[1].length_cm) == ("Gull", 300)
     assert str(boat.place) == "boat:1:1"
     assert str(boat.place_of("boat")) == "boat:1:7"
-    assert str(boat.place_of_key("oars")) == "boat:2:1"
     assert str(boat.oars[1].place_of("length")) == "boat:4:26"
-    assert str(boat.oars[1].place_of_key("length")) == "boat:4:18"
     assert str(boat.oars[0].place_of("length")) == "boat:3:5"  # not written: where the oar begins
 
 
