@@ -54,7 +54,10 @@ def _hint(written: str, folder: Path) -> str:
         names = [file.name for file in sorted(folder.iterdir())[:_MOST_NAMED] if file.is_file()]
     except OSError:
         names = []
-    near = nearest(PurePath(written).name, names)
+    # An ending alone makes no two short names alike.
+    stem = PurePath(written).stem
+    alike = [name for name in names if nearest(stem, [PurePath(name).stem])]
+    near = nearest(PurePath(written).name, alike)
     if near is None:
         return "put it beside the plan, or check the name"
     return f"did you mean {PurePath(written).with_name(near).as_posix()!r}?"

@@ -116,6 +116,8 @@ def test_links_that_lead_nowhere(folder: Path) -> None:
     ("written", "hint"),
     [
         ("tid.ogg", "did you mean 'tide.ogg'?"),
+        ("tide.oga", "did you mean 'tide.ogg'?"),
+        ("gone.ogg", "put it beside the plan, or check the name"),
         ("Tide.OGG", "did you mean 'tide.ogg'?"),
         ("beds/ebbtide.ogg", "did you mean 'beds/ebb tide.ogg'?"),
         ("thunder.wav", "put it beside the plan, or check the name"),
