@@ -1,1 +1,1 @@
-"""The plan language: its model, its reader, its JSON Schema, and a plan written back as text."""
+"""The plan language: its model, its reader, its JSON Schema; what stands beside plans: house and series."""

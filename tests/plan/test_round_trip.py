@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from cuetrack.plan.fields import MixContent, MixName
 from cuetrack.plan.model import MoveStep, Session
 from cuetrack.plan.phrases import Phrases
-from cuetrack.plan.text import parse_plan, plan_text
+from cuetrack.plan.text import parse_plan
 from cuetrack.sound.pulse_moods import MOODS
 from cuetrack.sound.tone_table import COUNTDOWNS, PLAN_TONES
+from tests.helpers.plan_text import plan_text
 
 # What trips writers and readers of YAML: quotes, colons, comment signs, words that other versions
 # of YAML take for something else, indentation, characters of two code units.

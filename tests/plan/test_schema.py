@@ -14,7 +14,8 @@ from ruamel.yaml import YAML
 
 from cuetrack.errors import PlanError
 from cuetrack.plan.model import Session
-from cuetrack.plan.text import parse_plan, plan_schema, plan_text
+from cuetrack.plan.text import parse_plan, plan_schema
+from tests.helpers.plan_text import plan_text
 from tests.plan.test_round_trip import plans
 
 ROOT = Path(__file__).parents[2]

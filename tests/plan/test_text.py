@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from cuetrack.plan.model import Session
-from cuetrack.plan.text import parse_plan, plan_text, read_plan
+from cuetrack.plan.text import parse_plan, read_plan
+from tests.helpers.plan_text import plan_text
 
 ROOT = Path(__file__).parents[2]
 PLANS = sorted([*ROOT.glob("samples/*.yaml"), *ROOT.glob("cuetrack/cli/*.yaml")])

@@ -14,9 +14,10 @@ from hypothesis import strategies as st
 
 from cuetrack.errors import PlanError, TidyError
 from cuetrack.plan.model import Session
-from cuetrack.plan.text import parse_plan, plan_text
+from cuetrack.plan.text import parse_plan
 from cuetrack.tables import tidy
 from cuetrack.tables.tidy import comments, tidied_text, yaml_of_texts
+from tests.helpers.plan_text import plan_text
 from tests.plan.test_any_text import PLANS
 from tests.plan.test_round_trip import plans
 from tests.tables.helpers import seen_comments
