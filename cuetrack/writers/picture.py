@@ -31,11 +31,14 @@ PictureFormat = Literal["png", "svg"]
 
 _WIDTH_INCHES, _HEIGHT_INCHES = 16.0, 6.4
 DOTS_PER_INCH = 120
-BLUE, SKY, ORANGE, YELLOW, GREEN = "#0072b2", "#56b4e9", "#e69f00", "#f0e442", "#009e73"
-_PHASE_COLOURS = {"work": SKY, "rest": "#ffffff", "change": ORANGE, "talk": YELLOW, "lead-in": "#e6e6e6"}
+BLUE, SKY, ORANGE = "#0072b2", "#56b4e9", "#e69f00"
+_YELLOW, _GREEN, _PURPLE = "#f0e442", "#009e73", "#cc79a7"
+# As the player has them.
+_PHASE_COLOURS = {"work": BLUE, "rest": SKY, "change": _PURPLE, "talk": _YELLOW, "lead-in": ORANGE}
+_NAME_COLOURS = {"work": "#ffffff"}
 _HATCHES = {"rest": None, "change": "///", "lead-in": "...", "talk": None, "work": None}
 _CUE_KINDS = ("announcement", "call", "count", "prompt", "tone", "click", "slate")
-_LEVELS = {"voice": BLUE, "tones": ORANGE, "bed": GREEN}
+_LEVELS = {"voice": BLUE, "tones": ORANGE, "bed": _GREEN}
 _QUIETEST_LUFS = -60.0
 _MOST_POINTS = 2400
 _MOST_UPRIGHT = 21
@@ -111,7 +114,8 @@ def _draw_phases(axes: Axes, scenes: Sequence[Scene], words: Mapping[str, str], 
         # Behind a name that stands across stages their borders are left out.
         background = _PHASE_COLOURS[some[0].kind] if len(some) > 1 else None
         start, end = some[0].start_frame / rate_hz, some[-1].end_frame / rate_hz
-        _label(axes, start, end, 1.5, name or "", side, points=9, background=background)
+        colour = _NAME_COLOURS.get(some[0].kind, "#000000")
+        _label(axes, start, end, 1.5, name or "", side, points=9, colour=colour, background=background)
 
 
 def _label(
@@ -124,6 +128,7 @@ def _label(
     *,
     points: int,
     bold: bool = False,
+    colour: str = "#000000",
     background: str | None = None,
 ) -> None:
     """A name in the middle of a stretch: across if it fits, else upright, with its side if there is room."""
@@ -144,6 +149,7 @@ def _label(
         ha="center",
         va="center",
         fontsize=points,
+        color=colour,
         fontweight="bold" if bold else "normal",
         rotation=0 if across else 90,
         parse_math=False,
