@@ -26,8 +26,9 @@ _WORD_SECONDS = Fraction(3, 10)
 _SHOWN_SECONDS = Fraction(2)
 _LATE_SECONDS = Fraction(3, 2)
 _LEAST_GAP_SECONDS = Fraction(1)
-# What sounds so close together is one thing to a listener: a count. Common practice, no source.
-_TOGETHER_SECONDS = Fraction(2)
+# What sounds so close together is one thing to a listener: a count. Common practice, no source. A little
+# more than two whole seconds, which the clock of a recording may stretch.
+_TOGETHER_SECONDS = Fraction(201, 100)
 # A tone that lasts so long is heard as a long one: ours last 0.2 s or less, or 0.4 s or more.
 _LONG_SECONDS = Fraction(3, 10)
 _NO_STYLE = str.maketrans({"<": "<\u2060", "{": "\uff5b", "}": "\uff5d"})

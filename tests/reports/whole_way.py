@@ -42,6 +42,8 @@ REPORT = Path(__file__).with_suffix(".txt")
 LIBRARIES = ("cuetrack", "piper-tts", "imageio-ffmpeg", "pysubs2", "pyroomacoustics")
 LINE_CHARACTERS, LINES, WORD_SECONDS = 37, 3, 0.3
 MOST_PEAK_DBTP, LOUDNESS_OFF_LU, CODED_OFF_LU = -1.0, 0.1, 0.3
+# What is lowered is lowered to the rule, and told to a tenth.
+RULE_OFF_DB = 0.05
 # Captions are written in milliseconds.
 CAPTION_OFF_MS = 1.5
 # A lossy codec moves peaks; what it adds is told and has no goal.
@@ -98,7 +100,7 @@ def figures(name: str, folder: Path) -> Figures:
     captions = pysubs2.SSAFile.load(str(wav.with_suffix(".captions.srt")))
     lines = [caption.plaintext.split("\n") for caption in captions]
     take = _take(plan, folder)
-    aligned = align(Source(plan), take.path, TakePapers(folder / "take.m4a", TAKE_ENDINGS["captions"]))
+    aligned = align(Source(plan), take.path, TakePapers(folder / "take", TAKE_ENDINGS["captions"]))
     judgement = judged(aligned.alignment, take)
     moved = pysubs2.SSAFile.load(str(folder / "take.captions.srt"))
     rate_hz, session = timeline["sample_rate"], rendered.arrangement.timeline.session
@@ -172,7 +174,8 @@ def _captions_off_ms(captions: pysubs2.SSAFile, moved: pysubs2.SSAFile, take: Ro
             for number, piece in enumerate(take.played)
             if piece.start <= caption.start / 1000 <= piece.end
         ]
-        same = [one for one in moved if one.text == caption.text]
+        # Where music begins is told of the track only: a film may have other music.
+        same = [one for one in moved if one.text == caption.text.replace("\\N[music]", "")]
         off.append(min((abs(one.start - at) for one in same for at in starts), default=float("inf")))
     return max(off)
 
@@ -227,7 +230,8 @@ def _goals(found: list[Figures]) -> Iterator[str]:
     yield goal("the length is what was promised", lambda one: one.lasts_seconds == one.promised_seconds)
     yield goal("every phrase at its usual tempo", lambda one: one.fastest == 1.0)
     yield goal(
-        "every cue over its rule", lambda one: min(one.speech_over_rule_lu, one.tones_over_rule_db) >= 0
+        f"every cue over its rule, to within {RULE_OFF_DB} dB",
+        lambda one: min(one.speech_over_rule_lu, one.tones_over_rule_db) >= -RULE_OFF_DB,
     )
     yield goal(
         f"loudness as told within {LOUDNESS_OFF_LU} LU, as MP3 within {CODED_OFF_LU} LU",

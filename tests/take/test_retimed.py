@@ -35,12 +35,14 @@ def arrangement() -> Arrangement:
     return spoken(parse_plan(PLAN), RATE_HZ)
 
 
-def alignment(arrangement: Arrangement, *lines: tuple[float, float, float], seconds: float) -> Alignment:
+def alignment(
+    arrangement: Arrangement, *lines: tuple[float, float, float], seconds: float, rate_ppm: float = 0.0
+) -> Alignment:
     """Stretches by how much later they are in the recording, and from and to which time of the session."""
     expected = expected_of(arrangement, {}, has_bed=False)
     stretches = []
     for behind, start, end in lines:
-        line = Line(start + behind, start)
+        line = Line(start + behind, start, rate_ppm)
         cues = tuple(
             number
             for number, cue in enumerate(expected.cues)
@@ -101,6 +103,17 @@ def test_what_was_done_twice_is_there_twice(arrangement: Arrangement) -> None:
     rows = [phase for phase in twice.timeline.phases if phase.move and phase.move.move == "Band row"]
     assert len({phase.start for phase in rows}) >= 2
     assert len(twice.placed) > 1.4 * len(once.placed)
+
+
+def test_captions_say_the_same_whatever_the_clock_of_the_recording() -> None:
+    """Numbers of a count that are two whole seconds apart stay together."""
+    counted = PLAN.replace("session:", "calls: {finish: {count: [5, 3, 2, 1]}}\nsession:")
+    arrangement = spoken(parse_plan(counted), RATE_HZ)
+    planned = [caption.lines for caption in captions_of(arrangement)]
+    assert ("[four short tones, one long]",) in planned
+    for rate_ppm in (-200.0, 200.0):
+        found = alignment(arrangement, (0.0, 0.0, 102.0), seconds=120, rate_ppm=rate_ppm)
+        assert [caption.lines for caption in captions_of(retimed(arrangement, found))] == planned
 
 
 def test_what_is_written_from_it_stays_in_the_recording(arrangement: Arrangement) -> None:
