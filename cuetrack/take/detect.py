@@ -34,6 +34,8 @@ _SHORTEST_SECONDS = 10.0
 # Another place in the programme that explains nearly as many cues makes a stretch ambiguous; only a short one
 # is looked at, since in a long one something is said only once.
 _AS_GOOD = 0.85
+# Where another stretch of the take is heard, it has to explain as good as all: what is done once is likelier.
+_AS_GOOD_WHERE_HELD = 0.95
 _AMBIGUOUS_SECONDS, _MOST_OTHERS = 300.0, 4
 # Two of another drift than this are heard again with one; which has to explain nearly as many cues.
 _SAME_PPM, _NEARLY_ALL = 0.5, 0.8
@@ -79,7 +81,7 @@ class _Detector:
         stretches = self._apart(self._on_one_clock(found))
         tell(2, 3)
         likely = [one for one in stretches if self._passes(one, _LEAST_STRETCH, _LEAST_TAKE)]
-        sure = [one for one in likely if self._wordless(one) or not self._is_ambiguous(one, pairs)]
+        sure = [one for one in likely if self._wordless(one) or not self._is_ambiguous(one, pairs, likely)]
         kept = self._kept(sure)
         tell(3, 3)
         if kept:
@@ -119,8 +121,10 @@ class _Detector:
         first, last = chain[0].programme_seconds, chain[-1].programme_seconds
         return self.listener.along(line, first, last)
 
-    def _is_ambiguous(self, stretch: FoundStretch, pairs: Sequence[Pair]) -> bool:
-        """Whether what is heard in a short stretch fits nearly as well elsewhere in the programme."""
+    def _is_ambiguous(
+        self, stretch: FoundStretch, pairs: Sequence[Pair], take: Sequence[FoundStretch]
+    ) -> bool:
+        """Whether what is heard in a short stretch of a take fits nearly as well elsewhere in the programme."""
         start, end = self._span(stretch)
         if end - start > _AMBIGUOUS_SECONDS:
             return False
@@ -134,10 +138,13 @@ class _Detector:
         for some in others[:_MOST_OTHERS]:
             other = self._stretch(some)
             if other is not None and not _same_line(stretch, other):
-                heard = sum(
-                    1 for number in other.heard if start - 2 <= self._heard_at(other, number) <= end + 2
+                heard = [
+                    number for number in other.heard if start - 2 <= self._heard_at(other, number) <= end + 2
+                ]
+                held = any(
+                    one is not stretch and 2 * len(one.heard.intersection(heard)) > len(heard) for one in take
                 )
-                if heard >= _AS_GOOD * len(stretch.heard):
+                if len(heard) >= (_AS_GOOD_WHERE_HELD if held else _AS_GOOD) * len(stretch.heard):
                     return True
         return False
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import soxr
@@ -81,6 +83,43 @@ def test_polarity_level_and_clipping_do_not_matter() -> None:
 )
 def test_what_the_coach_did_is_found(played: tuple[Played, ...]) -> None:
     assert_found(WHOLE, take(WHOLE, played=played, level_db=10, drift_ppm=-70), played)
+
+
+def two_rounds() -> Expected:
+    """Twice four moves in the same words, but for one announcement and two calls of the second round."""
+    once = programme(5.34)
+    again = {
+        f"phrase {number + 4}.{part}": f"phrase {number}.{part}"
+        for number in range(1, 5)
+        for part in range(2)
+        if (number, part) not in {(1, 0), (2, 1), (4, 1)}
+    }
+    cues = tuple(
+        replace(cue, text=again[cue.sound], sound=again[cue.sound]) if cue.sound in again else cue
+        for cue in once.cues
+    )
+    return replace(once, cues=cues, sounds={key: once.sounds[key] for key in {cue.sound for cue in cues}})
+
+
+def test_a_pause_between_two_rounds_that_are_nearly_alike() -> None:
+    rounds = two_rounds()
+    played = (Played(0, 160.5), Played(160.5, 320, pause_before=20))
+    assert_found(rounds, take(rounds, played=played), played)
+
+
+def test_one_of_two_rounds_that_are_nearly_alike_is_not_guessed() -> None:
+    rounds = two_rounds()
+    recorded = take(rounds, played=(Played(0, 150),))
+    found = detected(rounds, recorded.samples, recorded.rate_hz)
+    assert found.stretches == ()
+    assert found.why is not None
+    assert "several places" in found.why
+
+
+def test_tones_alone_of_two_rounds_are_not_guessed_after_a_pause() -> None:
+    tones = programme(5.34, with_words=False)
+    recorded = take(tones, played=(Played(160, 300), Played(160, 310, pause_before=20)))
+    assert detected(tones, recorded.samples, recorded.rate_hz).stretches == ()
 
 
 def test_nothing_is_found_where_nothing_is() -> None:
