@@ -40,7 +40,7 @@ class _Time(click.ParamType[Duration]):
 _USUALLY_AROUND = duration_text(build_preview.DEFAULT_AROUND)
 
 
-@click.command()
+@click.command(short_help="Hear and see the changeovers before you film.")
 @plan_argument
 @click.option(
     "-o",

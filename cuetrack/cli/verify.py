@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 _MOST_ROWS = 20
 
 
-@click.command()
+@click.command(short_help="Hold a finished file against its plan.")
 @click.argument("source", metavar="PLAN-OR-TIMELINE", type=click.Path(path_type=Path))
 @click.argument("audio", type=click.Path(path_type=Path))
 @click.option(
