@@ -102,13 +102,17 @@ def check(
         click.echo(_rounds_text(rounds))
     for one in checked.chosen:
         click.echo(_chosen_text(one))
+    if checked.tightest:
+        click.echo("tightest fits:")
     for fit in checked.tightest:
         spare, lasts = float(fit.spare_seconds), float(fit.seconds)
-        click.echo(f"{clock_text(fit.start, 1)}  {spare:.1f} s to spare after {lasts:.1f} s: “{fit.text}”")
+        click.echo(f"  {clock_text(fit.start, 1)}  {spare:.1f} s to spare after {lasts:.1f} s: “{fit.text}”")
     if checked.loudness is not None:
         _print_heard(checked, mix)
+    if checked.review:
+        click.echo("suggestions, not mistakes:")
     for line in checked.review:
-        click.echo(line)
+        click.echo(f"  {line}")
     print_diagnostics(checked.warnings)
 
 

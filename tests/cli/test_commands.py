@@ -69,14 +69,15 @@ def test_samples_fit_in_every_level(sample: Path, level: str, capsys: pytest.Cap
 def test_check_prints_totals(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["check", "quay.yaml"]) == 0
     printed = capsys.readouterr()
-    *totals, suggestion, _, pointer = printed.out.splitlines()
+    *totals, heading, suggestion, _, pointer = printed.out.splitlines()
     assert totals == [
         "Quay",
         "part           length  work  rest  talk",
         "Main             0:20  0:20",
         "whole session    0:28  0:20",
     ]
-    assert suggestion.startswith("warm-up: no part is called a warm-up; ")
+    assert heading == "suggestions, not mistakes:"
+    assert suggestion.startswith("  warm-up: no part is called a warm-up; ")
     assert pointer.endswith("sources: cuetrack review; none of this is medical advice)")
     assert printed.err == ""
 
@@ -122,6 +123,7 @@ def test_new_writes_a_plan_without_a_fault_and_never_over_another(
 ) -> None:
     assert run(["new", "monday.yaml"]) == 0
     assert run(["check", "monday.yaml"]) == 0
+    assert run(["fmt", "--check", "monday.yaml"]) == 0
     assert capsys.readouterr().err == ""
     assert run(["new", "quay.yaml"]) == 2
     assert plan.read_text(encoding="utf-8") == PLAN
@@ -180,7 +182,7 @@ def test_render_in_the_level_asked_for(plan: Path) -> None:
     [
         (["render", "quay.yaml", "-o", "quay.yaml"], 2, "the ending '.yaml' of quay.yaml is no sound format"),
         (["render", "quay.yaml", "-o", "quay.mp4"], 2, "allowed: .wav, .flac, .mp3, .m4a, .ogg, .opus"),
-        (["render", "quay.yaml", "-o", "no/quay.wav"], 1, "no/quay.wav could not be written"),
+        (["render", "quay.yaml", "-o", "quay.yaml/quay.wav"], 1, "quay.wav could not be written"),
         (["render", "quay.yaml", "--voice", "claer"], 2, "there is no voice 'claer'; did you mean 'clear'?"),
         (["render", "quay.yaml", "--rate", "1"], 2, "WAV is not written at 1 Hz; the nearest rate is 8000"),
         (["render", "quay.yaml", "-o", "q.mp3", "--rate", "96000"], 2, "the nearest rate is 48000"),
@@ -323,6 +325,17 @@ def test_help_shows_an_example(command: str | None, capsys: pytest.CaptureFixtur
     assert run([command, "--help"] if command else ["--help"]) == 0
     lines = [line.strip() for line in capsys.readouterr().out.splitlines()]
     assert lines[lines.index("Example:") + 1].startswith(f"cuetrack {command or 'new'}")
+
+
+@pytest.mark.parametrize("command", [[], ["voices"]], ids=lambda words: " ".join(words) or "cuetrack")
+def test_no_line_of_a_list_of_commands_is_cut_short(
+    command: list[str], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    assert run([*command, "--help"]) == 0
+    listed = capsys.readouterr().out.partition("Commands:")[2]
+    assert listed
+    assert "..." not in listed
 
 
 # As real processes

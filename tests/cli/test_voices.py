@@ -222,6 +222,11 @@ def test_check_with_the_voice_measures_and_names_the_tightest(
     plan.write_text(PLAN, encoding="utf-8")
     assert run(["check", "quay.yaml", "--voice=system", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["tightest_fits"] == fits
+    assert run(["check", "quay.yaml", "--voice=system"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    shown = lines.index("tightest fits:") + 1
+    assert all("s to spare after" in line for line in lines[shown : shown + 5])
+    assert "suggestions, not mistakes:" in lines[shown + 5 :]
 
 
 @pytest.mark.parametrize(
