@@ -26,6 +26,13 @@ from cuetrack.errors import Diagnostic, Place, PlanError, did_you_mean
 
 _N = TypeVar("_N", bound="Node")
 
+
+def _follows_comma(data: LocatedMap, key: str) -> bool:
+    """Whether it has no value and follows a comma, as the rest of the text in `{say: Go on, please.}`."""
+    place = data.key_places[key]
+    return data[key] in (None, "") and place.line_text[: place.column - 1].rstrip().endswith(",")
+
+
 _MERGE_KEY_HINT = "YAML 1.2 merges nothing; write the keys out"
 
 
@@ -59,6 +66,8 @@ class Node(BaseModel):
         unknown = [key for key in data if key not in known]
         for key in unknown:
             hint = _MERGE_KEY_HINT if key == "<<" else did_you_mean(key[:40], known)
+            if _follows_comma(data, key) and not hint.startswith("did you mean"):
+                hint = f"put a text with a comma into quotes where it stands in {{ }}; else {hint}"
             report(Diagnostic("error", f"unknown key {shown(key)}", data.key_places[key], hint))
         node = handler(data.without(frozenset(unknown)))
         node._place, node._value_places = data.place, data.value_places

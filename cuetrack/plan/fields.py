@@ -200,7 +200,8 @@ def _sides(value: Any) -> tuple[Side, ...]:
     allowed: tuple[Side, ...] = ("left", "right")
     for word, as_written in zip(words, written, strict=True):
         if word not in allowed:
-            hint = did_you_mean(word[:40], ("left", "right", "both"))
+            has_both = "left" in word and "right" in word
+            hint = "write `sides: both`" if has_both else did_you_mean(word[:40], ("left", "right", "both"))
             raise refused(f"{shown(as_written)} is no side", hint)
     if len(set(words)) != len(words) or not words:
         message = "a side is named twice" if words else "no side is named"
