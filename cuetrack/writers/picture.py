@@ -111,8 +111,9 @@ def _draw_phases(axes: Axes, scenes: Sequence[Scene], words: Mapping[str, str], 
         some = list(group)
         name = some[0].move if some[0].kind == "work" else words[some[0].kind]
         side = words[some[0].side] if some[0].side and some[0].kind == "work" else ""
-        # Behind a name that stands across stages their borders are left out.
-        background = _PHASE_COLOURS[some[0].kind] if len(some) > 1 else None
+        # Behind a name neither the borders of the stages that it stands across are drawn, nor hatches.
+        is_crossed = len(some) > 1 or _HATCHES[some[0].kind] is not None
+        background = _PHASE_COLOURS[some[0].kind] if is_crossed else None
         start, end = some[0].start_frame / rate_hz, some[-1].end_frame / rate_hz
         colour = _NAME_COLOURS.get(some[0].kind, "#000000")
         _label(axes, start, end, 1.5, name or "", side, points=9, colour=colour, background=background)
@@ -198,7 +199,7 @@ def _draw_levels(axes: Axes, levels: Mapping[str, NDArray[float64]]) -> None:
     axes.set_ylabel("LUFS, momentary")
     axes.grid(color="#cccccc", linewidth=0.6)
     if levels:
-        axes.legend(loc="lower right", ncols=len(levels), framealpha=0.9)
+        axes.legend(loc="upper right", ncols=len(levels), framealpha=0.9)
 
 
 def set_clock(axis: Axis, seconds: float, most: int = _MOST_TICKS) -> None:

@@ -56,11 +56,12 @@ def _draw_times(axes: Axes, alignment: Alignment) -> None:
         is_late = recording[0] > 0.6 * alignment.seconds
         axes.annotate(
             f"{one.rate_ppm:+.1f} ppm, {len(one.heard)} of {len(one.cues)} cues",
-            (recording[is_late], programme[is_late]),
-            xytext=(-30, 0) if is_late else (30, 0),
+            (sum(recording) / 2, sum(programme) / 2),
+            # Beside the middle of its line, not on it: above a late one, below the others.
+            xytext=(-12, 8) if is_late else (12, -8),
             textcoords="offset points",
             ha="right" if is_late else "left",
-            va="top" if is_late else "bottom",
+            va="bottom" if is_late else "top",
             fontsize=10,
             rotation=0,
             bbox={"facecolor": "#ffffff", "edgecolor": "none", "pad": 1.5},

@@ -21,6 +21,12 @@ lead-in: 0s
 parts: [{part: P, rounds: 60, work: 150s, rest: 30s, steps: [{move: Row}]}]
 """
 
+_SHORT = """
+session: Three minutes
+lead-in: 20s
+parts: [{part: P, work: 60s, steps: [{move: Row, sides: both, change: 20s}]}]
+"""
+
 
 def _levels(seconds: int) -> dict[str, np.ndarray]:
     noise = np.random.default_rng(1).uniform(-80, -10, 10 * seconds)
@@ -64,3 +70,13 @@ def test_every_name_stands_in_its_own_stretch():
     for move in {scene.move for scene in named}:
         spans = [(s.start_frame / 48_000, s.end_frame / 48_000) for s in named if s.move == move]
         assert min(start for start, _ in spans) < texts[move] < max(end for _, end in spans)
+
+
+def test_no_name_stands_on_a_hatch():
+    """It could not be read there: what is hatched is left out behind its name."""
+    arrangement = likely_of(_SHORT)
+    with mpl.rc_context():
+        figure = drawing._drawn(arrangement, {})
+    hatched = [text for text in figure.axes[0].texts if text.get_text() in {"Get ready", "Change sides"}]
+    assert len(hatched) == 2
+    assert all(text.get_bbox_patch() is not None for text in hatched)
