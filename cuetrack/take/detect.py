@@ -124,7 +124,7 @@ class _Detector:
     def _is_ambiguous(
         self, stretch: FoundStretch, pairs: Sequence[Pair], take: Sequence[FoundStretch]
     ) -> bool:
-        """Whether what is heard in a short stretch of a take fits nearly as well elsewhere in the programme."""
+        """Whether what is heard in a short stretch of a take fits nearly as well elsewhere in the session."""
         start, end = self._span(stretch)
         if end - start > _AMBIGUOUS_SECONDS:
             return False
