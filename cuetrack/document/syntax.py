@@ -128,6 +128,11 @@ def _by_position(source: Source, problem: Place, said: str, context: Place) -> t
         if any(line.startswith("%") for line in source.lines[: problem.line]):
             return "a line begins with %, which a plan has no use for", "remove that line"
         if before.strip(" -"):
+            if (sign := before.rstrip()[-1]) in "'\"" and before.count(sign) % 2:
+                return (
+                    "a quote that was opened in a line above ends here",
+                    f"look above for a text that begins with {sign}; close it there, or leave the sign out",
+                )
             return (
                 "the value has ended before this",
                 "remove this, or put the whole text into quotes that it does not hold itself",
