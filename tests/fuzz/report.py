@@ -107,8 +107,12 @@ def kept(path: Path, reports: Iterable[ReaderReport]) -> str:
 
 
 def _goal(head: str, body: str) -> str:
-    """Whether a reader had no fault, of how many inputs and when, from its section."""
+    """How many inputs a reader was at fault with, of how many and when, from its section."""
     day, reader = body.split()[0], head.strip("= ")
-    inputs = re.search(r"(\d+) inputs in +\d+ s  in all", body)
-    found = f"{reader}: no fault in {int(inputs[1]) if inputs else 0:,} inputs, {day}"
-    return goal_line("\nfaults: none\n" in f"{body}\n", found) + "\n"
+    inputs, faults = (
+        re.search(r"(\d+) inputs in +\d+ s  in all", body),
+        re.search(r"^faults: (\d+)", body, re.M),
+    )
+    number = int(inputs[1]) if inputs else 0
+    found = f"{reader}: {faults[1] if faults else 'no'} faults in {number:,} inputs, {day}"
+    return goal_line(faults is None and number > 0, found) + "\n"
