@@ -252,6 +252,8 @@ def folder_made(folder: Path) -> Iterator[None]:
         folder.mkdir(exist_ok=True)
     except OSError as error:
         reason = _REASONS.get(error.errno or 0, error.strerror or str(error))
+        if error.errno == errno.ENOENT:
+            reason = f"{folder.parent} does not exist; make that first"
         raise WriteError(f"the folder {folder} could not be made: {reason}") from error
     try:
         yield

@@ -130,7 +130,7 @@ def test_new_writes_a_plan_without_a_fault_and_never_over_another(
     assert "quay.yaml is there already; choose another name" in capsys.readouterr().err
     assert run(["new", "no/such/folder.yaml"]) == 1
     assert capsys.readouterr().err == (
-        "error: no/such/folder.yaml could not be written: its folder does not exist; make the folder first\n"
+        "error: the folder no/such could not be made: no does not exist; make that first\n"
     )
 
 

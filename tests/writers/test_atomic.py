@@ -145,9 +145,7 @@ def test_a_folder_that_is_not_there_is_made_and_goes_again_if_nothing_comes_into
 
 def test_one_folder_is_made_and_no_more(tmp_path):
     """A disk that is not there is not replaced by a folder of its name and the files in it."""
-    with pytest.raises(
-        WriteError, match=r"the folder .*tuesday could not be made: its folder does not exist"
-    ):
+    with pytest.raises(WriteError, match=r"the folder .*tuesday could not be made: .*nowhere does not exist"):
         write(tmp_path / "nowhere" / "tuesday" / "quay.wav")
     assert names_in(tmp_path) == []
 
