@@ -122,8 +122,7 @@ def _is_left_over(path: Path, machine: str, process: int) -> bool:
     # On Windows asking whether a process lives would end it.
     if machine == _machine() and os.name != "nt" and not _lives(process):
         return True
-    # One that lives may have been given the number of the dead one, or be dead and not buried (a container
-    # without an init).
+    # One that lives may have been given the number of the dead one.
     try:
         return path.stat().st_mtime < time.time() - _LEFT_OVER_SECONDS
     except OSError:
@@ -137,7 +136,16 @@ def _lives(process: int) -> bool:
         return False
     except PermissionError:
         return True
-    return True
+    return not _is_zombie(process)
+
+
+def _is_zombie(process: int) -> bool:
+    """Whether it has ended and is only not buried yet, as far as Linux tells (`man 5 proc_pid_stat`, state)."""
+    try:
+        state = Path(f"/proc/{process}/stat").read_text(encoding="ascii", errors="replace")
+    except OSError:
+        return False
+    return state.rpartition(")")[2].split()[0] in "ZX"
 
 
 def _machine() -> str:

@@ -43,6 +43,19 @@ def test_of_a_process_that_has_ended(tmp_path: Path) -> None:
     assert not other.exists()
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux is asked for the state of a process")
+def test_of_a_process_that_has_ended_and_is_not_buried_yet(tmp_path: Path) -> None:
+    """Who took over the children of a killed one may have other things to do first."""
+    with subprocess.Popen([sys.executable, "-c", ""], stdout=subprocess.PIPE) as process:
+        assert process.stdout is not None
+        process.stdout.read()  # which ends with the process; nobody has asked for its result
+        name = hidden_name(tmp_path).replace(f"-{os.getpid()}-", f"-{process.pid}-")
+        path = left(tmp_path, name)
+        while remove_left_over(tmp_path) == 0:  # its end comes a moment after that of its output
+            time.sleep(0.01)
+    assert not path.exists()
+
+
 @pytest.mark.parametrize(("hours_ago", "removed"), [(0, 0), (23, 0), (25, 1)])
 def test_of_a_process_that_lives_or_has_the_number_of_a_dead_one(
     tmp_path: Path, hours_ago: int, removed: int
