@@ -140,7 +140,7 @@ def _lives(process: int) -> bool:
 
 
 def _is_zombie(process: int) -> bool:
-    """Whether it has ended and is only not buried yet, as far as Linux tells (`man 5 proc_pid_stat`, state)."""
+    """Whether it has ended and is not buried yet, as far as Linux tells (`man 5 proc_pid_stat`, state)."""
     try:
         state = Path(f"/proc/{process}/stat").read_text(encoding="ascii", errors="replace")
     except OSError:
