@@ -38,8 +38,9 @@ _CUT_PAGE = "Junk after the last page"
 _UNKNOWN_LENGTHS, _NEAR = (0, 2**31, 2**32), 2**16
 # ffmpeg's words for a file that breaks off, which is no error to it.
 _BROKEN_OFF = (b"partial file", b"ended prematurely")
-# And where a film or another container holds no sound, and where an MP4's index, written last, is missing.
-_NO_SOUND, _NO_INDEX = "matches no streams", "moov atom not found"
+# And where a film or another container holds no sound, and where an MP4's index, written last, is missing or
+# ends in its middle.
+_NO_SOUND, _NO_INDEX = "matches no streams", ("moov atom not found", "no decoder found for: none")
 # The Au file format: magic, offset of the samples, their bytes, encoding, rate, channels; big-endian.
 _AU_HEADER = struct.Struct(">4s5I")
 
@@ -285,7 +286,7 @@ def _problem(said: IO[bytes]) -> str:
     lines = said.read(2000).decode(errors="replace").strip().splitlines()
     if any(_NO_SOUND in line for line in lines):
         return "has no sound in it; name a file that has"
-    if any(_NO_INDEX in line for line in lines):
-        return "cannot be read as sound: it breaks off before its index; copy or export it anew"
+    if any(words in line for words in _NO_INDEX for line in lines):
+        return "cannot be read as sound: it breaks off before the end of its index; copy or export it anew"
     reason = re.sub(r"^\[[^]]*] ", "", lines[0]).rstrip(".").lower() if lines else "no reason given"
     return f"cannot be read as sound: {reason}; name a sound file"

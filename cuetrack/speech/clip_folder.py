@@ -14,12 +14,15 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from cuetrack.errors import SpeechError, VoiceMissingError
+from cuetrack.errors import MediaMissingError, SoundError, SpeechError, VoiceMissingError
+from cuetrack.sound.container import ffmpeg_container
+from cuetrack.sound.decoding import opened_sound
 from cuetrack.speech.clip_names import folded, names_of
 from cuetrack.speech.phrases.wording import quoted
 
-# What libsndfile reads by these endings.
-ENDINGS = frozenset({".wav", ".flac", ".mp3", ".ogg", ".opus", ".aif", ".aiff", ".w64", ".caf"})
+# What phones record, and ffmpeg reads; and what libsndfile reads. Films are no clips.
+PHONE_ENDINGS = frozenset({".m4a", ".aac", ".3gp"})
+ENDINGS = PHONE_ENDINGS | {".wav", ".flac", ".mp3", ".ogg", ".opus", ".aif", ".aiff", ".w64", ".caf"}
 LONGEST_SECONDS = 120  # a phrase, not a talk; and no file can fill the memory
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
 
@@ -113,15 +116,16 @@ def read_channels(path: Path) -> tuple[NDArray[np.float32], int]:
 
     Raises:
         SpeechError: no sound file, one without sound, longer than a phrase can be, or of an odd rate.
+        VoiceMissingError: its kind needs ffmpeg, which is not here.
     """
     try:
-        with soundfile.SoundFile(path) as file:
-            rate_hz = int(file.samplerate)
-            if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
-                allowed = f"allowed are {LOWEST_RATE_HZ:,} to {HIGHEST_RATE_HZ:,} Hz; export it at 48,000 Hz"
-                raise SpeechError(f"{path} has a sample rate of {rate_hz:,} Hz, {allowed}")
-            # One frame more than allowed: the length in a damaged header is not to be trusted.
-            samples = file.read(LONGEST_SECONDS * rate_hz + 1, dtype="float32", always_2d=True)
+        # libsndfile reads an MP3 that does not tell its length, too, and a phrase of it whole.
+        is_for_libsndfile = ffmpeg_container(path) in {None, "mp3"}
+        samples, rate_hz = _by_libsndfile(path) if is_for_libsndfile else _by_ffmpeg(path)
+    except MediaMissingError as error:
+        raise VoiceMissingError(str(error)) from None
+    except SoundError as error:
+        raise SpeechError(str(error)) from None
     except (soundfile.SoundFileError, OSError, RuntimeError) as error:
         # libsndfile's own words, without the path that soundfile puts before them.
         reason = " ".join(str(getattr(error, "error_string", error)).split()).rstrip(".")
@@ -131,3 +135,28 @@ def read_channels(path: Path) -> tuple[NDArray[np.float32], int]:
     if not np.isfinite(samples).all():
         raise SpeechError(f"{path} holds values that are no numbers; export it as 24-bit WAV again")
     return samples, rate_hz
+
+
+def _by_libsndfile(path: Path) -> tuple[NDArray[np.float32], int]:
+    with soundfile.SoundFile(path) as file:
+        rate_hz = int(file.samplerate)
+        return file.read(_most_frames(path, rate_hz), dtype="float32", always_2d=True), rate_hz
+
+
+def _by_ffmpeg(path: Path) -> tuple[NDArray[np.float32], int]:
+    with opened_sound(path) as file:
+        most, pieces, frames = _most_frames(path, file.rate_hz), [np.empty((0, file.channels), np.float32)], 0
+        for piece in file.pieces:
+            pieces.append(piece)
+            frames += len(piece)
+            if frames >= most:
+                break
+        return np.concatenate(pieces), file.rate_hz
+
+
+def _most_frames(path: Path, rate_hz: int) -> int:
+    """One frame more than allowed: the length in a damaged header is not to be trusted."""
+    if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
+        allowed = f"allowed are {LOWEST_RATE_HZ:,} to {HIGHEST_RATE_HZ:,} Hz; export it at 48,000 Hz"
+        raise SpeechError(f"{path} has a sample rate of {rate_hz:,} Hz, {allowed}")
+    return LONGEST_SECONDS * rate_hz + 1

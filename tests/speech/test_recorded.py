@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+import subprocess
 from fractions import Fraction
 from pathlib import Path
 
+import imageio_ffmpeg
 import numpy as np
 import pytest
 import soundfile
@@ -14,7 +16,7 @@ from hypothesis import strategies as st
 
 from cuetrack.errors import SpeechError, VoiceMissingError
 from cuetrack.speech.cache import ClipCache
-from cuetrack.speech.clip_folder import LONGEST_SECONDS, ClipFolder, mono
+from cuetrack.speech.clip_folder import LONGEST_SECONDS, PHONE_ENDINGS, ClipFolder, mono
 from cuetrack.speech.clip_names import file_name_for, file_names_for, folded, names_of, slug
 from cuetrack.speech.recordings import import_recordings, recording_report
 from cuetrack.speech.speak import fallback_voice, speak
@@ -227,6 +229,56 @@ def test_a_clip_that_cannot_be_used_is_told(clips, kept, samples, rate_hz, messa
         speak(["Row."], coach(clips), RATE_HZ, cache=kept)
 
 
+def on_a_phone(folder: Path, name: str, samples=None, rate_hz: int = RATE_HZ) -> Path:
+    """A clip as a phone records it: AAC, one channel."""
+    whole = record(folder, "as-spoken.wav", samples, rate_hz)
+    codec = ("-c:a", "aac", "-b:a", "128k", "-ac", "1")
+    command = [imageio_ffmpeg.get_ffmpeg_exe(), "-loglevel", "error", "-i", whole, *codec, folder / name]
+    subprocess.run(command, check=True)
+    whole.unlink()
+    return folder / name
+
+
+@pytest.mark.parametrize("ending", sorted(PHONE_ENDINGS))
+@pytest.mark.parametrize("rate_hz", [44_100, 48_000])
+def test_what_a_phone_records_is_a_clip_like_another(clips, kept, tmp_path, ending, rate_hz):
+    """The encoder's delay (raw AAC does not tell it) is trimmed with the silence before the phrase."""
+    record(clips, "press.wav", phrase(rate_hz=rate_hz), rate_hz, subtype="PCM_24")
+    on_a_phone(clips, f"row{ending.upper()}", phrase(rate_hz=rate_hz), rate_hz)
+    spoken = speak(["Row.", "Press."], coach(clips), RATE_HZ, cache=kept)
+    row, press = spoken["Row."], spoken["Press."]
+    assert len(row.samples) == pytest.approx(len(press.samples), abs=0.02 * RATE_HZ)
+    assert row.onset_frames == pytest.approx(press.onset_frames, abs=0.005 * RATE_HZ)
+    at = np.argmax(np.correlate(row.samples, press.samples[: RATE_HZ // 4], "valid"))
+    alike = np.corrcoef(row.samples[at : at + RATE_HZ // 4], press.samples[: RATE_HZ // 4])[0, 1]
+    assert alike > 0.99
+    assert recording_report(clips, {"Row.": None, "Press.": None}) == ()
+    copies = import_recordings(clips, tmp_path / "copies")
+    assert {clip.written for clip in copies} == {"row.wav", "press.wav"}
+
+
+def test_a_phones_clip_that_is_too_long_or_breaks_off_is_told(clips, kept):
+    on_a_phone(clips, "row.m4a", np.zeros(8_000 * (LONGEST_SECONDS + 5)), 8_000)
+    with pytest.raises(SpeechError, match=r"row\.m4a is longer than 120 s; .* so cut it"):
+        speak(["Row."], coach(clips), RATE_HZ, cache=kept)
+    data = (clips / "row.m4a").read_bytes()
+    (clips / "row.m4a").write_bytes(data[: len(data) // 2])
+    with pytest.raises(SpeechError, match=r"row\.m4a .*breaks off"):
+        speak(["Row."], coach(clips), RATE_HZ, cache=kept)
+
+
+def test_a_phones_clip_without_ffmpeg_says_what_brings_it(clips, kept, tmp_path, monkeypatch):
+    on_a_phone(clips, "row.m4a")
+    record(clips, "press.wav")
+    monkeypatch.setattr("cuetrack.sound.ffmpeg.find_spec", lambda name: None)
+    with pytest.raises(VoiceMissingError, match=r"reading row\.m4a needs ffmpeg.*\[media\]"):
+        speak(["Row."], coach(clips), RATE_HZ, cache=kept)
+    (finding,) = recording_report(clips, {"Row.": None, "Press.": None})
+    assert (finding.fault, "[media]" in finding.message) == ("unreadable", True)
+    done = {clip.source: clip.written for clip in import_recordings(clips, tmp_path / "copies")}
+    assert done == {"row.m4a": None, "press.wav": "press.wav"}
+
+
 def test_a_file_that_is_no_sound_and_a_folder_that_is_not_there(clips, kept):
     (clips / "row.wav").write_text("no sound")
     with pytest.raises(SpeechError, match=r"row\.wav cannot be read as sound.*export it as WAV again"):
@@ -375,8 +427,8 @@ def test_importing_trims_and_levels_and_leaves_the_originals(clips, tmp_path):
 
 
 def test_a_folder_without_sound_files_is_told(clips, tmp_path):
-    (clips / "row.m4a").write_bytes(b"a phone's")
-    with pytest.raises(SpeechError, match=r"there is no sound file in .*coach; .*\.flac.*\.wav"):
+    (clips / "row.txt").write_text("row")
+    with pytest.raises(SpeechError, match=r"there is no sound file in .*coach; .*\.flac.*\.m4a.*\.wav"):
         import_recordings(clips, tmp_path / "copies")
     assert not (tmp_path / "copies").exists()
 

@@ -9,9 +9,10 @@ from pathlib import Path
 import soundfile
 
 from cuetrack.errors import SpeechError, VoiceMissingError
-from cuetrack.speech.clip_folder import ClipFolder, read_clip
+from cuetrack.speech.clip_folder import PHONE_ENDINGS, ClipFolder, read_clip
 from cuetrack.speech.engines.engine import RawSpeech, Utterance
 from cuetrack.speech.phrases.wording import quoted
+from cuetrack.speech.voice_state import versions_of
 from cuetrack.speech.voices import Voice
 
 
@@ -33,7 +34,8 @@ class RecordedEngine:
                 digest = file_digest(opened, "sha256").hexdigest()
         except OSError as error:
             raise SpeechError(f"{file} cannot be read: {error.strerror or error}; check the file") from None
-        return f"{soundfile.__libsndfile_version__}, {digest}"
+        decoders = versions_of(["imageio-ffmpeg"] if file.suffix.casefold() in PHONE_ENDINGS else [])
+        return ", ".join((soundfile.__libsndfile_version__, *decoders, digest))
 
     def spoken(self, utterance: Utterance) -> RawSpeech:
         """The clip of `utterance`, as it was recorded; see `Engine.spoken`."""
