@@ -790,7 +790,7 @@ class Session(Node):
         """Stops at a series, of which nothing else need be said."""
         if "series" in data and "session" not in data:
             message = "this is a series, not a plan"
-            hint = "name one of its days, as in `--day 1`; `cuetrack series` looks at all of them"
+            hint = "name one of its plans, or a day, as in `--day 1`; `cuetrack series` looks at all of them"
             raise PlanError([Diagnostic("error", message, data.key_places["series"], hint)])
         return data
 

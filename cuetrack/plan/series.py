@@ -182,7 +182,9 @@ def on_day(session: Session, day: Day) -> Session:
 def name_on_day(plan: Path, day: Day | None) -> str:
     """What the files made of a plan are called; `plan` is the series if it is one, whose `day` is told, too.
 
+    As many digits as the last day has, so that files sorted by name are in the order of the days.
+
     >>> name_on_day(Path("quay/strong.yaml"), None)
     'strong'
     """
-    return plan.stem if day is None else f"{plan.stem}-day-{day.number}"
+    return plan.stem if day is None else f"{plan.stem}-day-{day.number:0{len(str(day.of))}}"

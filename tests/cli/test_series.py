@@ -125,7 +125,10 @@ def test_a_series_without_a_day_is_no_plan(folder: Path, capsys: pytest.CaptureF
     assert run(["check", "winter.yaml"]) == 1
     told = capsys.readouterr().err
     assert "winter.yaml:1:1: error: this is a series, not a plan" in told
-    assert "hint: name one of its days, as in `--day 1`; `cuetrack series` looks at all of them" in told
+    assert (
+        "hint: name one of its plans, or a day, as in `--day 1`; `cuetrack series` looks at all of them"
+        in told
+    )
     assert told.count("error:") == 1
 
 

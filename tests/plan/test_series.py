@@ -15,7 +15,7 @@ from cuetrack.document.model import read_document
 from cuetrack.document.source import Source
 from cuetrack.errors import PlanError, UsageError
 from cuetrack.plan.schema import schema_of
-from cuetrack.plan.series import Day, Series, date_of, day_called, days_of, on_day
+from cuetrack.plan.series import Day, Series, date_of, day_called, days_of, name_on_day, on_day
 from cuetrack.plan.text import parse_plan
 from cuetrack.timebase import Duration
 from cuetrack.timeline.cues import Announcement
@@ -44,6 +44,15 @@ def compiled_on(folder: Path, day: Day | None, keys: str = "lead-in: 10s") -> Co
 
 def announced(known: Compiled) -> list[str]:
     return [text_of(known, cue.phrase) for cue in known.timeline.cues if isinstance(cue, Announcement)]
+
+
+@pytest.mark.parametrize(
+    ("of", "first"), [(9, "winter-day-1"), (10, "winter-day-01"), (100, "winter-day-001")]
+)
+def test_files_sorted_by_name_are_in_the_order_of_the_days(of: int, first: str) -> None:
+    names = [name_on_day(Path("quay/winter.yaml"), day_of(number=n, of=of)) for n in range(1, of + 1)]
+    assert names[0] == first
+    assert names == sorted(names)
 
 
 # ISO 8601:2004, 4.1.2.2: complete calendar date, extended format; leap years as in the Gregorian calendar.
