@@ -94,7 +94,7 @@ def aligned(
     """
     notes = (recording.problem,) if recording.problem else ()
     if recording.is_silent:
-        found = Detection((), "the recording is silent")
+        found = Detection((), "the recording is silent; name the one that has the sound of the room")
     elif recording.is_cancelled:
         why = "one channel of the recording is the other upside down: save one of them alone"
         found = Detection((), why)

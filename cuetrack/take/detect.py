@@ -70,7 +70,7 @@ class _Detector:
 
     def found(self, tell: Callable[[int, int], None]) -> Detection:
         if not self.placed:
-            return Detection((), "the plan has no cue that could be heard")
+            return Detection((), "the plan has no cue that could be heard; give it calls or counts")
         pairs = self._pairs()
         tell(1, 3)
         found: list[FoundStretch] = []
@@ -93,13 +93,17 @@ class _Detector:
     def _why_nothing(self, stretches: Sequence[FoundStretch]) -> str:
         seconds = self.listener.recording_seconds
         if seconds < _SHORTEST_SECONDS:
-            return f"the recording lasts {seconds:.1f} s, too short to hear where in the session it is"
+            where = "too short to tell where in the session it is"
+            return f"the recording lasts {seconds:.1f} s, {where}; record more of it"
         if any(self._wordless(stretch) for stretch in stretches):
             return (
                 "tones of this session are heard but hardly any of its words: "
-                "it may be another session, level, voice or mix"
+                "it may be another session, level, voice or mix; give the one that was played"
             )
-        return "this session is not heard in the recording"
+        return (
+            "this session is not heard in the recording; give the plan, level, voice and mix that were "
+            "played, or a recording from nearer to the loudspeaker"
+        )
 
     def _pairs(self) -> tuple[Pair, ...]:
         every = max(_LEAST_STRETCH_SECONDS, self.expected.seconds / _STRETCHES)

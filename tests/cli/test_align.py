@@ -228,7 +228,7 @@ def test_what_is_not_the_session_is_refused_and_nothing_written(folder: Path, tm
     soundfile.write(tmp_path / "noise.wav", noise, RATE_HZ)
     result = invoke("align", folder / "quay.yaml", tmp_path / "noise.wav")
     assert result.exit_code == ExitCode.ERRORS
-    assert "not lined up. This session is not heard in the recording." in result.output
+    assert "not lined up. This session is not heard in the recording; give" in result.output
     result = invoke("align", folder / "quay.yaml", tmp_path / "noise.wav", "--all")
     assert "nothing is written" in str(result.exception)
     assert [path.name for path in tmp_path.iterdir()] == ["noise.wav"]

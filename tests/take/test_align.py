@@ -71,7 +71,7 @@ def test_what_is_not_heard_is_said(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("change", "why"),
     [
-        pytest.param(lambda samples: 0 * samples, "the recording is silent", id="silent"),
+        pytest.param(lambda samples: 0 * samples, "the recording is silent; name the one", id="silent"),
         pytest.param(lambda samples: np.stack([samples, -samples], 1), "upside down", id="upside down"),
         pytest.param(lambda samples: samples[:48_000], "too short", id="one second"),
     ],
