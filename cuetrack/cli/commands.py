@@ -6,30 +6,16 @@ import os
 import sys
 import tempfile
 import traceback
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
+from importlib import import_module
+from keyword import iskeyword
 from pathlib import Path
 
 import click
 
 from cuetrack import __version__
-from cuetrack.cli.align import align
-from cuetrack.cli.batch import batch
-from cuetrack.cli.check import check
-from cuetrack.cli.export import export
-from cuetrack.cli.fmt import fmt
-from cuetrack.cli.import_ import import_
-from cuetrack.cli.new import new
 from cuetrack.cli.output import print_diagnostics
-from cuetrack.cli.preview import preview
-from cuetrack.cli.render import render
-from cuetrack.cli.review import review
-from cuetrack.cli.schema import schema
-from cuetrack.cli.series import series
-from cuetrack.cli.sheet import sheet
-from cuetrack.cli.timeline import timeline
-from cuetrack.cli.verify import verify
-from cuetrack.cli.voices import voices
 from cuetrack.errors import CuetrackError, ExitCode, MachineError, PlanError
 
 _CAUTION = (
@@ -38,7 +24,31 @@ _CAUTION = (
 )
 
 
+_NAMES = (
+    *("new", "check", "review", "timeline", "preview", "render", "verify", "align"),
+    *("sheet", "voices", "series", "batch", "import", "export", "fmt", "schema"),
+)
+
+
+class _Commands(Mapping[str, click.Command]):
+    """By its name each command, loaded when it is called for: to load all takes as long as a short call."""
+
+    def __getitem__(self, name: str) -> click.Command:
+        if name not in _NAMES:
+            raise KeyError(name)
+        module_name = f"{name}_" if iskeyword(name) else name
+        command: click.Command = getattr(import_module(f"cuetrack.cli.{module_name}"), module_name)
+        return command
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(_NAMES)
+
+    def __len__(self) -> int:
+        return len(_NAMES)
+
+
 @click.group(
+    commands=_Commands(),
     context_settings={"help_option_names": ["-h", "--help"]},
     epilog=f"Exit codes: 0 done, 1 the plan or the audio has errors, 2 wrong usage, 3 something on this "
     f"machine is missing, 130 stopped.\n\n{_CAUTION}",
@@ -53,27 +63,6 @@ def commands() -> None:
       cuetrack check session.yaml
       cuetrack render session.yaml -o session.mp3
     """
-
-
-for command in (
-    new,
-    check,
-    review,
-    timeline,
-    preview,
-    render,
-    verify,
-    align,
-    sheet,
-    voices,
-    series,
-    batch,
-    import_,
-    export,
-    fmt,
-    schema,
-):
-    commands.add_command(command)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
