@@ -1,11 +1,10 @@
-"""Two sound files → how far apart they are: their largest difference, full scale 1.0, and its frame.
+"""Two sound files → how far apart they are: their largest difference, full scale 1.0.
 
 python largest_difference.py ONE OTHER
 """
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 
@@ -20,17 +19,14 @@ def main(one: Path, other: Path) -> None:
         shapes = [(file.frames, file.channels, file.samplerate) for file in (first, second)]
         if shapes[0] != shapes[1]:
             raise SystemExit(f"frames, channels and rate are {shapes[0]} and {shapes[1]}")
-        largest, frame, start, loudest = 0.0, 0, 0, 0.0
+        largest = loudest = 0.0
         # float64 holds every 24-bit sample exactly.
         while len(block := first.read(BLOCK_FRAMES, always_2d=True)):
-            apart = np.abs(block - second.read(BLOCK_FRAMES, always_2d=True)).max(axis=1)
-            loudest = max(loudest, float(np.abs(block).max()))
-            if apart.max() > largest:
-                largest, frame = float(apart.max()), start + int(apart.argmax())
-            start += len(block)
+            apart = np.abs(block - second.read(BLOCK_FRAMES, always_2d=True))
+            largest, loudest = max(largest, float(apart.max())), max(loudest, float(np.abs(block).max()))
     if not loudest:
         raise SystemExit("both files are silent: they show nothing")
-    print(json.dumps({"largest": largest, "frame": frame, "frames": start}))
+    print(largest)
 
 
 if __name__ == "__main__":
