@@ -1,4 +1,7 @@
-"""Bytes → a file that appears whole or not at all, also while others write or read the same one."""
+"""Bytes → a file that appears whole or not at all, also while others write or read the same one.
+
+For what can be made again: it does not wait until the disk has it, as the files that a user asked for do.
+"""
 
 from __future__ import annotations
 
