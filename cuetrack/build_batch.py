@@ -22,7 +22,14 @@ from cuetrack.batch.lock import LOCK_FILE, folder_locked
 from cuetrack.batch.manifest import MANIFEST_FILE, Made, Manifest, SpokenBy, read_manifest
 from cuetrack.batch.pool import answers
 from cuetrack.batch.stale import file_digest, sizes_and_times, why_stale
-from cuetrack.build import DEFAULT_RATE_HZ, Rendered, refuse_unknown_voice, render
+from cuetrack.build import (
+    DEFAULT_RATE_HZ,
+    Progress,
+    Rendered,
+    compile_plan,
+    refuse_unknown_voice,
+    render,
+)
 from cuetrack.build_papers import PaperName, chosen_papers
 from cuetrack.document.beside import file_beside
 from cuetrack.errors import (
@@ -158,6 +165,37 @@ class Batch:
         made, stands.
         """
         return self._planned(read_manifest(self.folder), only_changed)
+
+    def mistakes(
+        self, planned: Sequence[Planned], tell: Progress = lambda plan, done, of: None
+    ) -> tuple[Diagnostic, ...]:
+        """What is wrong with the plans of all works that have to be done; no sound is made.
+
+        Each version of a plan is compiled once, whatever it is told under; what only real speech shows, such
+        as words that are too long for their place, is not among it.
+        """
+        versions: dict[object, Work] = {}
+        for one in planned:
+            if one.why is not None:
+                work = one.work
+                versions.setdefault((work.plan, work.level, work.voice, work.day and work.day.number), work)
+        found: list[Diagnostic] = []
+        for done, work in enumerate(versions.values(), start=1):
+            try:
+                compile_plan(
+                    _plan_of(work, self.asked.allow_outside),
+                    level=work.level,
+                    voice=work.voice,
+                    mixes=self.asked.mixes,
+                    day=work.day,
+                    allow_outside=self.asked.allow_outside,
+                )
+            except PlanError as error:
+                found += error.diagnostics
+            except CuetrackError as error:
+                found.append(_about(work, str(error)))
+            tell(work.plan, done, len(versions))
+        return tuple(dict.fromkeys(found))
 
     def _planned(self, manifest: Manifest, only_changed: bool) -> list[Planned]:
         goes_on = manifest.since if manifest.unended == self._digest() else frozenset()
@@ -368,7 +406,11 @@ def _done(task: _Task) -> Outcome:
 
 
 def _failed(task: _Task, why: str, code: ExitCode = ExitCode.ERRORS) -> Outcome:
-    return Outcome(task.work, "failed", task.why, (Diagnostic("error", f"{task.work.plan}: {why}"),), code)
+    return Outcome(task.work, "failed", task.why, (_about(task.work, why),), code)
+
+
+def _about(work: Work, why: str) -> Diagnostic:
+    return Diagnostic("error", f"{work.plan}: {why}")
 
 
 def _died(task: _Task) -> Outcome:

@@ -33,7 +33,7 @@ from cuetrack.cli.output import (
 )
 from cuetrack.cli.progress import progress_bar
 from cuetrack.cores import usable_cores
-from cuetrack.errors import ExitCode
+from cuetrack.errors import Diagnostic, ExitCode
 from cuetrack.plan.fields import Level
 from cuetrack.timebase import Instant, clock_text
 from cuetrack.timeline.mixes import MIX_NAMES
@@ -86,7 +86,11 @@ _USUAL_FOLDER = "tracks"
     help=f"Write these beside each track, too: {', '.join(PAPER_NAMES)}; comma between.",
 )
 @click.option("--changed", is_flag=True, help="Leave tracks that are as they would be made now.")
-@click.option("--dry-run", is_flag=True, help="Say what would be made, and why; write nothing.")
+@click.option(
+    "--dry-run",
+    is_flag=True,
+    help="Say what would be made, why, and which plans have mistakes; write nothing.",
+)
 @click.option(
     "--processes",
     type=click.IntRange(1, 256),
@@ -158,8 +162,14 @@ def batch(
         whole = Batch(place, folder, asked)
         if dry_run:
             planned = whole.planned(only_changed=changed)
-            print_json(_planned_values(planned)) if as_json else _print_planned(planned)
-            return ExitCode.DONE
+            with progress_bar() as bar:
+                wrong = whole.mistakes(planned, bar) if bar else whole.mistakes(planned)
+            if as_json:
+                print_json(_planned_values(planned, wrong))
+            else:
+                _print_planned(planned)
+                print_diagnostics(wrong)
+            return ExitCode.ERRORS if wrong else ExitCode.DONE
         with _told(as_json) as tell:
             outcomes = whole.run(
                 only_changed=changed,
@@ -240,8 +250,12 @@ def _row(some: Sequence[Outcome]) -> tuple[str, ...]:
     return (*counts, clock_text(Instant(Fraction(sound))), f"{size / 1e6:,.1f} MB", f"{took:.1f} s")
 
 
-def _planned_values(planned: Sequence[Planned]) -> dict[str, object]:
-    return {"tracks": [{"track": one.work.track, "plan": one.work.plan, "why": one.why} for one in planned]}
+def _planned_values(planned: Sequence[Planned], wrong: Sequence[Diagnostic]) -> dict[str, object]:
+    return {
+        "passed": not wrong,
+        "tracks": [{"track": one.work.track, "plan": one.work.plan, "why": one.why} for one in planned],
+        "diagnostics": diagnostic_values(wrong),
+    }
 
 
 def _values(outcomes: Sequence[Outcome]) -> dict[str, object]:

@@ -63,7 +63,46 @@ def test_a_dry_run_says_why_and_writes_nothing(plans: Path, capsys: pytest.Captu
     ]
     assert not Path("out").exists()
     assert run(["batch", "plans", "-o", "out", "--dry-run", "--json"]) == 0
-    assert [one["why"] for one in json.loads(capsys.readouterr().out)["tracks"]] == ["it is new"] * 3
+    told = json.loads(capsys.readouterr().out)
+    assert [one["why"] for one in told["tracks"]] == ["it is new"] * 3
+    assert (told["passed"], told["diagnostics"]) == (True, [])
+
+
+def test_a_dry_run_tells_each_mistake_once(plans: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (plans / "set-02.yaml").write_text("session: Quay\nparts: 3\n", encoding="utf-8")
+    (plans / "set-04.yaml").symlink_to("nowhere.yaml")
+    call = [
+        "batch",
+        "plans",
+        "-o",
+        "out",
+        "--dry-run",
+        "--level",
+        "all",
+        "--format",
+        "wav",
+        "--format",
+        "mp3",
+    ]
+    assert run(call) == 1
+    printed = capsys.readouterr()
+    assert "24 of 24 tracks would be made" in printed.out
+    assert printed.err.count("set-02.yaml:2:8: error") == 1
+    assert printed.err.count("set-04.yaml") == 1
+    assert run([*call, "--json"]) == 1
+    told = json.loads(capsys.readouterr().out)
+    assert not told["passed"]
+    assert [one["severity"] for one in told["diagnostics"]] == ["error"] * 2
+    assert not Path("out").exists()
+
+
+def test_a_dry_run_of_what_is_made_looks_at_no_plan_again(
+    plans: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    call = ["batch", "plans", "-o", "out", "--changed", "--processes", "1"]
+    assert run(call) == 0
+    monkeypatch.setattr("cuetrack.build_batch.compile_plan", None)
+    assert run([*call, "--dry-run"]) == 0
 
 
 def test_what_is_wrong_is_told_at_the_end_with_its_line(
