@@ -10,7 +10,7 @@ import platform
 import sys
 from collections.abc import Iterable, Iterator, Mapping
 from hashlib import sha256
-from importlib.metadata import PackageNotFoundError, version
+from importlib.metadata import PackageNotFoundError, metadata
 from pathlib import Path
 
 from cuetrack.errors import CuetrackError
@@ -59,12 +59,14 @@ def _facts_of_fallback(voice: Voice, language: str) -> Iterator[str]:
 
 
 def versions_of(packages: Iterable[str]) -> Iterator[str]:
-    """Name and version of each package, or that it is not on this machine."""
+    """Name and version of each package, or that it is not on this machine or does not tell it."""
     for package in packages:
         try:
-            yield f"{package} {version(package)}"
+            # `version` is at odds with itself, from one Python to the next, where it cannot be read.
+            told = metadata(package).get_all("Version")
         except PackageNotFoundError:
-            yield f"no {package}"
+            told = None
+        yield f"{package} {told[0]}" if told else f"no {package}"
 
 
 def _clips(folder: Path | None) -> Iterator[str]:
