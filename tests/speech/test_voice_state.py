@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 from dataclasses import replace
+from email import message_from_string
+from email.message import Message
 from pathlib import Path
 
 import numpy as np
@@ -29,8 +31,17 @@ def test_another_pace_or_loudness_is_another_voice(name: str, change: dict[str, 
 
 def test_another_version_of_the_engine_is_another_voice(monkeypatch: pytest.MonkeyPatch) -> None:
     before = voice_state(load_voice("system"), "en")
-    monkeypatch.setattr(module, "version", lambda package: "99")
+    monkeypatch.setattr(module, "metadata", lambda package: _told("Version: 99"))
     assert voice_state(load_voice("system"), "en") != before
+
+
+def test_a_package_that_tells_no_version_is_as_good_as_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "metadata", lambda package: _told(""))
+    assert list(module.versions_of(["soundfile"])) == ["no soundfile"]
+
+
+def _told(headers: str) -> Message:
+    return message_from_string(f"{headers}\n\n")
 
 
 def test_clips_that_come_change_or_go_make_another_voice(tmp_path: Path) -> None:
