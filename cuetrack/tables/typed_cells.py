@@ -11,7 +11,7 @@ from datetime import date, datetime, time, timedelta
 from math import isfinite
 from typing import Any
 
-from cuetrack.tables.sheet import Cell
+from cuetrack.tables.sheet import Cell, shown_cell
 
 _AS_TEXT = "format the column as text, and write it again like 20:30 or 40s"
 _DAY_SECONDS = 86_400
@@ -20,7 +20,9 @@ _DAY_SECONDS = 86_400
 def typed_cell(value: Any, shown_format: str, *, is_error: bool, is_formula: bool) -> Cell:
     """The cell of a value as openpyxl gives it; `shown_format` is its number format (ECMA-376-1, 18.8.31)."""
     if is_error:
-        return Cell(str(value), (f"the cell shows the error {value}", "write the value itself"))
+        return Cell(
+            str(value), (f"the cell shows the error {shown_cell(str(value))}", "write the value itself")
+        )
     match value:
         case None if is_formula:
             hint = "save the file in a spreadsheet program, or write the value itself"

@@ -12,6 +12,7 @@ import pytest
 from cuetrack.errors import ExitCode, TableMissingError, UsageError
 from cuetrack.plan.text import parse_plan
 from cuetrack.tables.sheet import MAX_COLUMNS, MAX_ROWS
+from cuetrack.tables.typed_cells import typed_cell
 from cuetrack.tables.xlsx_reading import xlsx_sheet
 from tests.tables.helpers import faults, read, saved, with_member, workbook
 
@@ -83,6 +84,14 @@ def test_what_a_spreadsheet_made_of_a_time_is_refused(
     assert [found.partition(" / ")[0] for found in faults(with_work(value, number_format))] == [
         f"row 2, column C (work): {fault}"
     ]
+
+
+def test_a_long_error_in_a_cell_is_quoted_in_part() -> None:
+    """A file that no spreadsheet wrote may call anything an error."""
+    cell = typed_cell("[" * 5_000, "General", is_error=True, is_formula=False)
+    assert cell.fault is not None
+    assert cell.fault[0].startswith("the cell shows the error [[[")
+    assert len(cell.fault[0]) < 100
 
 
 def test_faults_in_columns_that_are_not_read_do_not_matter() -> None:
