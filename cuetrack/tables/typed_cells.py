@@ -20,9 +20,8 @@ _DAY_SECONDS = 86_400
 def typed_cell(value: Any, shown_format: str, *, is_error: bool, is_formula: bool) -> Cell:
     """The cell of a value as openpyxl gives it; `shown_format` is its number format (ECMA-376-1, 18.8.31)."""
     if is_error:
-        return Cell(
-            str(value), (f"the cell shows the error {shown_cell(str(value))}", "write the value itself")
-        )
+        text = str(value)
+        return Cell(text, (f"the cell shows the error {shown_cell(text)}", "write the value itself"))
     match value:
         case None if is_formula:
             hint = "save the file in a spreadsheet program, or write the value itself"

@@ -7,7 +7,7 @@ import warnings
 import zipfile
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from contextlib import closing, suppress
+from contextlib import closing, redirect_stdout, suppress
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import Any
@@ -53,8 +53,12 @@ def xlsx_sheet(data: bytes, file: str, wanted: str | None = None) -> Sheet:
         with zipfile.ZipFile(io.BytesIO(data)) as archive, warnings.catch_warnings():
             warnings.simplefilter("ignore")  # about drawings and the like, which nobody reads
             _refuse_bombs(archive, file)
-            # Read-only, it makes nothing of merged cells and links, which could span a million rows.
-            with closing(load_workbook(io.BytesIO(data), read_only=True, data_only=True)) as book:
+            # Read-only, it makes nothing of merged cells and links, which could span a million rows. Of some
+            # broken files it prints a word, which would spoil the answer of --json.
+            with (
+                redirect_stdout(None),
+                closing(load_workbook(io.BytesIO(data), read_only=True, data_only=True)) as book,
+            ):
                 return _chosen_sheet(book.worksheets, archive, file, wanted)
     except CuetrackError:
         raise
