@@ -167,18 +167,15 @@ class Batch:
         return self._planned(read_manifest(self.folder), only_changed)
 
     def mistakes(
-        self, planned: Sequence[Planned], tell: Progress = lambda plan, done, of: None
+        self, planned: Sequence[Planned], progress: Progress | None = None
     ) -> tuple[Diagnostic, ...]:
         """What is wrong with the plans of all works that have to be done; no sound is made.
 
         Each version of a plan is compiled once, whatever it is told under; what only real speech shows, such
         as words that are too long for their place, is not among it.
         """
-        versions: dict[object, Work] = {}
-        for one in planned:
-            if one.why is not None:
-                work = one.work
-                versions.setdefault((work.plan, work.level, work.voice, work.day and work.day.number), work)
+        works = (one.work for one in planned if one.why is not None)
+        versions = {(one.plan, one.level, one.voice, one.day and one.day.number): one for one in works}
         found: list[Diagnostic] = []
         for done, work in enumerate(versions.values(), start=1):
             try:
@@ -194,7 +191,8 @@ class Batch:
                 found += error.diagnostics
             except CuetrackError as error:
                 found.append(_about(work, str(error)))
-            tell(work.plan, done, len(versions))
+            if progress is not None:
+                progress(work.plan, done, len(versions))
         return tuple(dict.fromkeys(found))
 
     def _planned(self, manifest: Manifest, only_changed: bool) -> list[Planned]:

@@ -162,8 +162,8 @@ def batch(
         whole = Batch(place, folder, asked)
         if dry_run:
             planned = whole.planned(only_changed=changed)
-            with progress_bar() as bar:
-                wrong = whole.mistakes(planned, bar) if bar else whole.mistakes(planned)
+            with progress_bar() as progress:
+                wrong = whole.mistakes(planned, progress)
             if as_json:
                 print_json(_planned_values(planned, wrong))
             else:

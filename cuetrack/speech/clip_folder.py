@@ -119,9 +119,7 @@ def read_channels(path: Path) -> tuple[NDArray[np.float32], int]:
         VoiceMissingError: its kind needs ffmpeg, which is not here.
     """
     try:
-        # libsndfile reads an MP3 that does not tell its length, too, and a phrase of it whole.
-        is_for_libsndfile = ffmpeg_container(path) in {None, "mp3"}
-        samples, rate_hz = _by_libsndfile(path) if is_for_libsndfile else _by_ffmpeg(path)
+        samples, rate_hz = _by_ffmpeg(path) if needs_ffmpeg(path) else _by_libsndfile(path)
     except MediaMissingError as error:
         raise VoiceMissingError(str(error)) from None
     except SoundError as error:
@@ -135,6 +133,17 @@ def read_channels(path: Path) -> tuple[NDArray[np.float32], int]:
     if not np.isfinite(samples).all():
         raise SpeechError(f"{path} holds values that are no numbers; export it as 24-bit WAV again")
     return samples, rate_hz
+
+
+def needs_ffmpeg(path: Path) -> bool:
+    """Whether a clip is read by ffmpeg and not by libsndfile.
+
+    An MP3 that does not tell its length is not: of a phrase libsndfile reads all of it.
+
+    Raises:
+        OSError: it cannot be read.
+    """
+    return ffmpeg_container(path) not in {None, "mp3"}
 
 
 def _by_libsndfile(path: Path) -> tuple[NDArray[np.float32], int]:
@@ -155,7 +164,11 @@ def _by_ffmpeg(path: Path) -> tuple[NDArray[np.float32], int]:
 
 
 def _most_frames(path: Path, rate_hz: int) -> int:
-    """One frame more than allowed: the length in a damaged header is not to be trusted."""
+    """How many frames to read, one more than allowed: the length in a damaged header is not to be trusted.
+
+    Raises:
+        SpeechError: an odd rate.
+    """
     if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
         allowed = f"allowed are {LOWEST_RATE_HZ:,} to {HIGHEST_RATE_HZ:,} Hz; export it at 48,000 Hz"
         raise SpeechError(f"{path} has a sample rate of {rate_hz:,} Hz, {allowed}")

@@ -71,19 +71,8 @@ def test_a_dry_run_says_why_and_writes_nothing(plans: Path, capsys: pytest.Captu
 def test_a_dry_run_tells_each_mistake_once(plans: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (plans / "set-02.yaml").write_text("session: Quay\nparts: 3\n", encoding="utf-8")
     (plans / "set-04.yaml").symlink_to("nowhere.yaml")
-    call = [
-        "batch",
-        "plans",
-        "-o",
-        "out",
-        "--dry-run",
-        "--level",
-        "all",
-        "--format",
-        "wav",
-        "--format",
-        "mp3",
-    ]
+    versions = ["--level", "all", "--format", "wav", "--format", "mp3"]
+    call = ["batch", "plans", "-o", "out", "--dry-run", *versions]
     assert run(call) == 1
     printed = capsys.readouterr()
     assert "24 of 24 tracks would be made" in printed.out

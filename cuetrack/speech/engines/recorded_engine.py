@@ -9,7 +9,7 @@ from pathlib import Path
 import soundfile
 
 from cuetrack.errors import SpeechError, VoiceMissingError
-from cuetrack.speech.clip_folder import PHONE_ENDINGS, ClipFolder, read_clip
+from cuetrack.speech.clip_folder import ClipFolder, needs_ffmpeg, read_clip
 from cuetrack.speech.engines.engine import RawSpeech, Utterance
 from cuetrack.speech.phrases.wording import quoted
 from cuetrack.speech.voice_state import versions_of
@@ -32,9 +32,9 @@ class RecordedEngine:
         try:
             with file.open("rb") as opened:  # what is no clip may be as large as a film
                 digest = file_digest(opened, "sha256").hexdigest()
+            decoders = versions_of(["imageio-ffmpeg"] if needs_ffmpeg(file) else [])
         except OSError as error:
             raise SpeechError(f"{file} cannot be read: {error.strerror or error}; check the file") from None
-        decoders = versions_of(["imageio-ffmpeg"] if file.suffix.casefold() in PHONE_ENDINGS else [])
         return ", ".join((soundfile.__libsndfile_version__, *decoders, digest))
 
     def spoken(self, utterance: Utterance) -> RawSpeech:
